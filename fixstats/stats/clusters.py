@@ -77,7 +77,8 @@ def rao_scott_by_group(
     count = group_count if group_count is not None else int(group.max(initial=-1)) + 1
 
     def total(values: FloatArray) -> FloatArray:
-        return np.bincount(group, weights=values, minlength=count)
+        # Without rows, bincount forgets the weights and answers in whole numbers.
+        return np.bincount(group, weights=values, minlength=count).astype(np.float64)
 
     failures, opportunities = total(k), total(n)
     clusters = total((n > 0).astype(np.float64))

@@ -280,14 +280,15 @@ def _agresti_coull_ends(k: FloatArray, n: FloatArray, tail: float) -> Ends:
 def _jeffreys_ends(k: FloatArray, n: FloatArray, tail: float) -> Ends:
     from scipy import special
 
-    a, b = k + 0.5, n - k + 0.5
-    return special.betaincinv(a, b, tail), special.betainccinv(a, b, tail)
+    a, b, y = k + 0.5, n - k + 0.5, np.float64(tail)
+    return special.betaincinv(a, b, y), special.betainccinv(a, b, y)
 
 
 def _clopper_pearson_ends(k: FloatArray, n: FloatArray, tail: float) -> Ends:
     from scipy import special
 
-    return special.betaincinv(k, n - k + 1, tail), special.betainccinv(k + 1, n - k, tail)
+    y = np.float64(tail)
+    return special.betaincinv(k, n - k + 1, y), special.betainccinv(k + 1, n - k, y)
 
 
 def _mid_p_ends(k: FloatArray, n: FloatArray, tail: float) -> Ends:
