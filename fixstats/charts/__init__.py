@@ -1,0 +1,1 @@
+"""A finding in, a picture out; computes nothing."""

@@ -1,0 +1,1 @@
+"""One question a file: counts in, a frozen finding out."""

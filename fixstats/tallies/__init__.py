@@ -1,0 +1,1 @@
+"""Runs queries/ and hands out counts."""

@@ -1,0 +1,73 @@
+-- What the database of a shop holds. Everything in the schema "records" is what the sheets said;
+-- names are shown spellings (aliases are applied by the views). One row of records.jobs is one job
+-- as it stands now; "entry" numbers it through all tables. Versions that were replaced, and what a
+-- taken-back import had brought, lie in "past" in the same shape.
+-- Units: minutes; money in the shop's currency; dates without time, in the shop's time zone.
+create schema if not exists records;
+create schema if not exists past;
+
+create table if not exists records.meta (key varchar, value varchar);
+
+-- One row an import. covers: how it was declared ("all", "seen", codes). covers_set: what that meant.
+create table if not exists records.batches (
+  batch integer, file varchar, taken_in timestamp, kind varchar, covers varchar, covers_set integer,
+  mapping varchar, rows_read bigint, added bigint, changed bigint, unchanged bigint,
+  repeated bigint, held_back bigint, undone boolean
+);
+
+-- The modes that the bench looked for: one row per (covers, mode).
+create table if not exists records.covers (covers integer, mode varchar);
+
+-- First shown spelling of every name of an open list; folded: lower case, single spaces.
+create table if not exists records.names (kind varchar, folded varchar, shown varchar);
+
+create table if not exists records.jobs (
+  entry bigint, job varchar, branch varchar, finished date, received date, model varchar,
+  repair varchar, technician varchar, outcome varchar, minutes double, price double,
+  failure_cost double, notes varchar, returned date, return_reason varchar, return_of varchar,
+  trial varchar, assigned varchar, covers integer, batch integer, content ubigint
+);
+
+-- attempt 1 with method null: the step belongs to the repair and was left blank.
+-- No row: the step was not done. model, technician and covers repeat the job's, for speed.
+create table if not exists records.attempts (
+  entry bigint, step varchar, attempt smallint, method varchar,
+  model varchar, technician varchar, covers integer
+);
+create table if not exists records.step_minutes (entry bigint, step varchar, minutes double);
+
+-- fitted false: seen in the device, not fitted on this job. grade null: not recorded.
+create table if not exists records.pieces (
+  entry bigint, part varchar, piece smallint, grade varchar, supplier varchar, lot varchar,
+  cost double, fitted boolean, model varchar, technician varchar, covers integer
+);
+
+-- place: step or part, '' where the record does not say; number: attempt or piece, 0 likewise.
+create table if not exists records.failures (
+  entry bigint, mode varchar, place varchar, number smallint
+);
+-- mode '*': nobody looked for anything.
+create table if not exists records.unchecked (entry bigint, mode varchar);
+create table if not exists records.preexisting (entry bigint, mode varchar);
+
+-- number: the value of a number factor; else null. value: the text as recorded.
+create table if not exists records.factors (
+  entry bigint, factor varchar, value varchar, number double
+);
+
+-- Rows that were not let in. "line" is the whole row as a JSON object of our column names, cells
+-- in our spelling where they could be read. cleared_by: the import that brought the mended row.
+create table if not exists records.heldback (
+  batch integer, file varchar, row bigint, job varchar, branch varchar, "column" varchar,
+  value varchar, reason varchar, line varchar, cleared_by integer
+);
+
+create table if not exists past.jobs as
+  select *, null::integer as replaced_by from records.jobs limit 0;
+create table if not exists past.attempts as from records.attempts limit 0;
+create table if not exists past.step_minutes as from records.step_minutes limit 0;
+create table if not exists past.pieces as from records.pieces limit 0;
+create table if not exists past.failures as from records.failures limit 0;
+create table if not exists past.unchecked as from records.unchecked limit 0;
+create table if not exists past.preexisting as from records.preexisting limit 0;
+create table if not exists past.factors as from records.factors limit 0;
