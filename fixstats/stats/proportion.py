@@ -25,7 +25,7 @@ from numpy.typing import ArrayLike
 
 from fixstats.stats.validators import FloatArray, as_counts, as_level, as_rates
 
-Ends = tuple[FloatArray, FloatArray]
+Pair = tuple[FloatArray, FloatArray]
 
 
 @dataclass(frozen=True)
@@ -182,7 +182,7 @@ def one_in(rate: ArrayLike) -> FloatArray:
 
 
 def _two_sided(
-    ends: Callable[[FloatArray, FloatArray, float], Ends],
+    ends: Callable[[FloatArray, FloatArray, float], Pair],
     failures: ArrayLike,
     opportunities: ArrayLike,
     confidence_level: float,
@@ -200,7 +200,7 @@ def _one_sided(
 
 
 def _settle(
-    ends: Callable[[FloatArray, FloatArray, float], Ends],
+    ends: Callable[[FloatArray, FloatArray, float], Pair],
     k: FloatArray,
     n: FloatArray,
     tail: float,
@@ -255,12 +255,12 @@ def _wilson_sum(k: FloatArray, n: FloatArray, z: float) -> FloatArray:
     return total
 
 
-def _wilson_ends(k: FloatArray, n: FloatArray, tail: float) -> Ends:
+def _wilson_ends(k: FloatArray, n: FloatArray, tail: float) -> Pair:
     z = _z(tail)
     return _wilson_low(k, n, z), _wilson_high(k, n, z)
 
 
-def _wilson_cc_ends(k: FloatArray, n: FloatArray, tail: float) -> Ends:
+def _wilson_cc_ends(k: FloatArray, n: FloatArray, tail: float) -> Pair:
     # |k/n - p| - 1/(2n) in place of |k/n - p|: the uncorrected end half a failure further out.
     z = _z(tail)
     return (
@@ -269,7 +269,7 @@ def _wilson_cc_ends(k: FloatArray, n: FloatArray, tail: float) -> Ends:
     )
 
 
-def _agresti_coull_ends(k: FloatArray, n: FloatArray, tail: float) -> Ends:
+def _agresti_coull_ends(k: FloatArray, n: FloatArray, tail: float) -> Pair:
     z = _z(tail)
     padded = n + z * z
     centre = (k + z * z / 2) / padded
@@ -277,21 +277,26 @@ def _agresti_coull_ends(k: FloatArray, n: FloatArray, tail: float) -> Ends:
     return centre - half_width, centre + half_width
 
 
-def _jeffreys_ends(k: FloatArray, n: FloatArray, tail: float) -> Ends:
+def _jeffreys_ends(k: FloatArray, n: FloatArray, tail: float) -> Pair:
+    prior = 0.5
+    shapes = (k + prior, n - k + prior)
+    return _beta_ends(shapes, shapes, tail)
+
+
+def _clopper_pearson_ends(k: FloatArray, n: FloatArray, tail: float) -> Pair:
+    return _beta_ends((k, n - k + 1), (k + 1, n - k), tail)
+
+
+def _beta_ends(low_shapes: Pair, high_shapes: Pair, tail: float) -> Pair:
+    """The lower `tail` quantile of one beta distribution, the upper one of another."""
     from scipy import special
 
-    a, b, y = k + 0.5, n - k + 0.5, np.float64(tail)
-    return special.betaincinv(a, b, y), special.betainccinv(a, b, y)
+    low = special.betaincinv(*low_shapes, tail)
+    high = special.betainccinv(*high_shapes, tail)
+    return np.asarray(low, dtype=np.float64), np.asarray(high, dtype=np.float64)
 
 
-def _clopper_pearson_ends(k: FloatArray, n: FloatArray, tail: float) -> Ends:
-    from scipy import special
-
-    y = np.float64(tail)
-    return special.betaincinv(k, n - k + 1, y), special.betainccinv(k + 1, n - k, y)
-
-
-def _mid_p_ends(k: FloatArray, n: FloatArray, tail: float) -> Ends:
+def _mid_p_ends(k: FloatArray, n: FloatArray, tail: float) -> Pair:
     """Solve (P(X >= k) + P(X > k)) / 2 = tail for the low end, and its mirror for the high one.
 
     The two probabilities are incomplete beta functions; the rates at which each of them alone
@@ -332,7 +337,7 @@ def _halfway(
     return answer
 
 
-_ENDS: Mapping[str, Callable[[FloatArray, FloatArray, float], Ends]] = MappingProxyType(
+_ENDS: Mapping[str, Callable[[FloatArray, FloatArray, float], Pair]] = MappingProxyType(
     {
         "wilson": _wilson_ends,
         "wilson-cc": _wilson_cc_ends,
