@@ -106,6 +106,15 @@ def test_sixty_digits(method, level):
     assert_allclose(ends.high, high, rtol=1e-12)
 
 
+@pytest.mark.parametrize("effective", [(0.02, 40.0), (1e-3, 1e6), (0.5, 1e9)])
+def test_sixty_digits_of_effective_counts(effective):
+    # One failure among clusters leaves a small part of a failure; the low end keeps its digits.
+    z = -NormalDist().inv_cdf(0.025)
+    low, high = _textbook("wilson", *effective, z)
+    ends = stats.wilson(*effective)
+    assert_allclose([ends.low, ends.high], [low, high], rtol=1e-13)
+
+
 @pytest.mark.parametrize("level", [0.5, 0.9, 0.95, 0.999])
 def test_mid_p_by_another_road(level):
     # Binomial masses and a scalar root finder, in place of incomplete beta functions.

@@ -48,6 +48,7 @@ def test_one_job_each_is_independence():
     ("failures", "opportunities", "rate"),
     [
         ([3], [40], 0.075),
+        ([1], [49], 1 / 49),  # 1 / 49 * 49 is not 1: the residual is rounding, not spread
         ([3, 0], [40, 0], 0.075),
         ([0, 0], [40, 20], 0.0),
         ([40, 20], [40, 20], 1.0),

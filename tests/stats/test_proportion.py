@@ -79,6 +79,11 @@ def test_counts_that_are_not_whole_lie_between_their_neighbours(method):
     assert np.all(np.diff(around.high) > 0)
 
 
+def test_the_continuity_correction_stops_at_the_ends_of_the_scale():
+    assert stats.wilson_cc(0.3, 20).low == 0
+    assert stats.wilson_cc(19.7, 20).high == 1
+
+
 @pytest.mark.parametrize("method", METHODS)
 def test_each_name_is_the_function_of_that_name(method):
     function = getattr(stats, method.replace("-", "_"))
