@@ -16,6 +16,7 @@ if TYPE_CHECKING:
 # In an order in which each view finds those it reads.
 VIEWS = (
     "renamed",
+    "known_names",
     "jobs",
     "attempts",
     "pieces",

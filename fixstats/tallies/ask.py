@@ -1,0 +1,160 @@
+"""A question about counts, checked, and laid out as temporary views for the tally statements."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from datetime import date
+from typing import TYPE_CHECKING
+
+from fixstats.engines.session import load
+from fixstats.errors import UsageError
+from fixstats.folder import Catalogue, FailureMode
+from fixstats.resources import statement
+from fixstats.tallies.keys import PAIR, Key, resolve
+from fixstats.tallies.values import NOT_RECORDED, spelled
+from fixstats.words import did_you_mean
+
+if TYPE_CHECKING:
+    import duckdb
+
+VIEWS = ("first", "attempted")
+
+
+@dataclass(frozen=True)
+class Ask:
+    """What to count.
+
+    Attributes
+    ----------
+    modes
+        Codes of failure modes.
+    by
+        Keys to group by; ``pair`` for pairs of mixed parts.
+    view
+        ``first``: by first choice, a job is the unit; ``attempted``: attempts and pieces.
+    where
+        (key, value) pairs; values of one key are alternatives, keys must all hold; an empty value
+        means not recorded.
+    since, until
+        First and last day of ``finished``.
+    """
+
+    modes: tuple[str, ...]
+    by: tuple[str, ...] = ()
+    view: str = "first"
+    where: tuple[tuple[str, str], ...] = ()
+    since: date | None = None
+    until: date | None = None
+
+
+def check_modes(codes: Iterable[str], catalogue: Catalogue) -> list[FailureMode]:
+    """The failure modes of these codes; UsageError with the nearest name for an unknown one."""
+    for code in codes:
+        if code not in catalogue.modes:
+            near = did_you_mean(code, catalogue.modes)
+            raise UsageError(f"unknown failure mode '{code}'{near}")
+    return [catalogue.modes[code] for code in codes]
+
+
+def lay_out(con: duckdb.DuckDBPyConnection, catalogue: Catalogue, ask: Ask) -> list[Key]:
+    """Create the temporary views asked_modes, asked_jobs, asked_units and asked_marks.
+
+    Returns the keys asked for, in order (without ``pair``, which has columns of its own).
+
+    Raises
+    ------
+    UsageError
+        If a mode, key or value is unknown, or a date or view makes no sense.
+    """
+    if ask.view not in VIEWS:
+        raise UsageError(f"unknown view '{ask.view}'; known: {', '.join(VIEWS)}")
+    if ask.since and ask.until and ask.since > ask.until:
+        raise UsageError(f"--since {ask.since} is after --until {ask.until}")
+    modes = check_modes(ask.modes, catalogue)
+    keys = [resolve(name, catalogue, modes) for name in dict.fromkeys(ask.by) if name != PAIR]
+    filters = [resolve(name, catalogue, modes) for name, _ in ask.where]
+    values = [
+        (key.name, spelled(con, catalogue, key, value))
+        for key, (_, value) in zip(filters, ask.where, strict=True)
+    ]
+    load(con, "asked_values", "key varchar, value varchar", list(dict.fromkeys(values)))
+    load(con, "asked_codes", "mode varchar", [(mode,) for mode in dict.fromkeys(ask.modes)])
+    con.execute(fill("tallies/asked_modes", {"view": ask.view}))
+    con.execute(f"create or replace temp view asked_marks as from marks_{ask.view}")
+    _lay_out_units(con, ask, keys, filters, frozenset(values))
+    return keys
+
+
+def _lay_out_units(
+    con: duckdb.DuckDBPyConnection,
+    ask: Ask,
+    keys: list[Key],
+    filters: list[Key],
+    values: frozenset[tuple[str, str]],
+) -> None:
+    every = list({key.name: key for key in [*keys, *filters]}.values())
+    conditions = {key: _condition(key, values) for key in filters}
+    of_units = [text for key, text in conditions.items() if _of_unit(key, ask)]
+    of_jobs = [text for key, text in conditions.items() if not _of_unit(key, ask)]
+    for word, day in ((">=", ask.since), ("<=", ask.until)):
+        of_jobs.extend([f"and finished {word} date '{day.isoformat()}'"] if day else [])
+    slots = {
+        "keys": _list(key.of_job for key in every),
+        "joins": " ".join(key.join for key in every),
+        "filters": " ".join(of_jobs),
+    }
+    con.execute(fill("tallies/asked_jobs", slots))
+    places: dict[int, list[str]] = {}
+    for target, place in con.execute(statement("tallies/asked_places")).fetchall():
+        places.setdefault(target, []).append(place)
+    slots = {"units": f"units_{ask.view}", "targets": ", ".join(map(str, places)) or "null"}
+    narrow = [_narrow(key, places.values()) for key in every]
+    if None not in narrow and not of_jobs and not of_units:
+        slots["keys"] = _list(text for text in narrow if text)
+        con.execute(fill("tallies/asked_units_narrow", slots))
+        return
+    slots["keys"] = _list(
+        key.of_attempt if ask.view == "attempted" else f'j."{key.name}"' for key in every
+    )
+    con.execute(fill("tallies/asked_units", slots | {"filters": " ".join(of_units)}))
+
+
+def fill(name: str, slots: dict[str, str]) -> str:
+    """The statement with its slots filled; only quoted names and numbers of ours go in."""
+    text = statement(name)
+    for slot, content in slots.items():
+        text = text.replace(f"/*{slot}*/", content)
+    return text
+
+
+def _list(columns: Iterable[str]) -> str:
+    return "".join(f"{column}, " for column in columns)
+
+
+def _of_unit(key: Key, ask: Ask) -> bool:
+    """True where an attempt or piece may differ from its job in this key."""
+    return ask.view == "attempted" and key.kind in ("step", "part")
+
+
+def _condition(key: Key, values: frozenset[tuple[str, str]]) -> str:
+    """The condition that a key has one of the values asked for, which lie in asked_values."""
+    column = f'"{key.name}"'
+    same = f"a.value = {column}"
+    if key.code == "repair":
+        same = f"contains(concat('; ', {column}, '; '), concat('; ', a.value, '; '))"
+    missing = f" or {column} is null" if (key.name, NOT_RECORDED) in values else ""
+    return (
+        f"and (exists (select 1 from asked_values as a where a.key = '{key.name}' "  # noqa: S608
+        f"and {same}){missing})"
+    )
+
+
+def _narrow(key: Key, places: Iterable[list[str]]) -> str | None:
+    """The key as a column that units carry themselves, None where they do not."""
+    if key.name in ("model", "technician"):
+        return f'u."{key.name}"'
+    own = all(place == [key.code] for place in places)
+    if own and (key.kind == "step" or (key.kind == "part" and key.field == "grade")):
+        return f'u.option as "{key.name}"'
+    return None

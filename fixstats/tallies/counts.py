@@ -1,0 +1,125 @@
+"""Counts of failures and opportunities, as the statements of ``queries/tallies`` give them."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+from fixstats.errors import UsageError
+from fixstats.folder import Catalogue
+from fixstats.resources import statement
+from fixstats.tallies.ask import Ask, fill, lay_out
+from fixstats.tallies.keys import PAIR, PAIR_KEYS
+
+if TYPE_CHECKING:
+    import duckdb
+    import polars as pl
+
+
+@dataclass(frozen=True)
+class Counts:
+    """Counted rows.
+
+    Attributes
+    ----------
+    keys
+        Names of the key columns, in the order asked for.
+    columns
+        Column name -> values, all of one length: ``mode`` (None for a union), the keys,
+        ``failures``, ``opportunities``, ``unknown``, ``unknown_failed`` and, for the effect of
+        clustering, ``clusters``, ``ff``, ``fn``, ``nn`` (sums over technicians).
+    """
+
+    keys: tuple[str, ...]
+    columns: dict[str, list[Any]]
+
+    def __len__(self) -> int:
+        return len(self.columns["failures"])
+
+    @property
+    def frame(self) -> pl.DataFrame:
+        """The rows as a Polars frame."""
+        import polars as pl
+
+        return pl.DataFrame(self.columns, strict=False)
+
+
+@dataclass(frozen=True)
+class Period:
+    """What the records cover; dates are None where there are none."""
+
+    jobs: int
+    first: Any
+    last: Any
+    as_of: Any
+    batches: tuple[int, ...]
+
+
+def _columns(con: duckdb.DuckDBPyConnection, text: str) -> dict[str, list[Any]]:
+    cursor = con.execute(text)
+    names = [column[0] for column in cursor.description or ()]
+    rows = cursor.fetchall()
+    if not rows:
+        return {name: [] for name in names}
+    return {name: list(values) for name, values in zip(names, zip(*rows, strict=True), strict=True)}
+
+
+def _count(
+    con: duckdb.DuckDBPyConnection, name: str, keys: Sequence[str], extra: Sequence[str] = ()
+) -> Counts:
+    slot = "".join(f'"{key}", ' for key in keys)
+    return Counts((*keys, *extra), _columns(con, fill(name, {"keys": slot})))
+
+
+def count_modes(con: duckdb.DuckDBPyConnection, catalogue: Catalogue, ask: Ask) -> Counts:
+    """Failures and opportunities of every mode asked for, by the keys asked for.
+
+    Raises
+    ------
+    UsageError
+        If a mode, key, value, date or view is unknown or makes no sense.
+    """
+    keys = lay_out(con, catalogue, ask)
+    return _count(con, "tallies/modes", [key.name for key in keys])
+
+
+def count_union(con: duckdb.DuckDBPyConnection, catalogue: Catalogue, ask: Ask) -> Counts:
+    """Jobs on which any of the modes went wrong, out of those where all that applied were checked.
+
+    Raises
+    ------
+    UsageError
+        As for ``count_modes``; also for the attempted view, in which a union has no unit.
+    """
+    if ask.view == "attempted":
+        raise UsageError(
+            "a family (or --any) is a union over the job and has no as-attempted rate\n"
+            "ask for single modes with --mode, or use --view first"
+        )
+    keys = lay_out(con, catalogue, ask)
+    counts = _count(con, "tallies/union", [key.name for key in keys])
+    return Counts(counts.keys, {"mode": [None] * len(counts), **counts.columns})
+
+
+def count_pairs(con: duckdb.DuckDBPyConnection, catalogue: Catalogue, ask: Ask) -> Counts:
+    """Conflicts by pair of mixed parts and their grades; rows overlap.
+
+    Raises
+    ------
+    UsageError
+        As for ``count_modes``; also for modes that are not of mixed parts.
+    """
+    for mode in ask.modes:
+        if mode in catalogue.modes and not catalogue.modes[mode].mixed:
+            raise UsageError(f"--by {PAIR} is for conflicts of mixed parts; '{mode}' is none")
+    keys = lay_out(con, catalogue, ask)
+    return _count(con, "tallies/pairs", [key.name for key in keys], PAIR_KEYS)
+
+
+def period(con: duckdb.DuckDBPyConnection) -> Period:
+    """The time and the imports that the records cover."""
+    jobs, first, last, as_of, batches = con.execute(statement("tallies/period")).fetchall()[0]
+    return Period(
+        jobs, first, last, as_of, tuple(int(word) for word in (batches or "").split(",") if word)
+    )

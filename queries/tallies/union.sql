@@ -1,0 +1,53 @@
+-- Question: on how many jobs did any of the modes asked for go wrong, out of how many jobs where
+--   every mode that applied was looked for?
+-- Grain: one row per keys.
+-- Reads: asked_modes, asked_units, flags, records.covers.
+-- Parameters: none; the slot keys takes quoted names of columns of asked_units.
+-- Columns: the keys; failures, opportunities, unknown, unknown_failed (jobs); clusters, ff, fn, nn
+--   as in modes.
+with
+-- one row per (job, mode that applied): units of a part fold into their job
+applied as (
+  select
+    u.entry,
+    /*keys*/
+    u.cluster,
+    max(case when u.maybe or c.mode is null or coalesce(f.unchecked, false) then 1 else 0 end)
+      as doubt,
+    max(case when coalesce(f.seen, false) then 1 else 0 end) as seen
+  from asked_modes as m
+  inner join asked_units as u on u.target = m.target
+  left join records.covers as c on c.covers = u.covers and c.mode = m.mode
+  left join flags as f on f.entry = u.entry and f.mode = m.mode
+  where m.kind = 'part' or not coalesce(f.preexisting, false)
+  group by all
+),
+-- one row per (keys, technician)
+by_cluster as (
+  select
+    /*keys*/
+    cluster,
+    sum(case when doubt = 0 then seen else 0 end) as failures,
+    sum(1 - doubt) as opportunities,
+    sum(doubt) as unknown,
+    sum(doubt * seen) as unknown_failed
+  from applied
+  group by all
+),
+-- one row per keys
+counted as (
+  select
+    /*keys*/
+    cast(sum(failures) as bigint) as failures,
+    cast(sum(opportunities) as bigint) as opportunities,
+    cast(sum(unknown) as bigint) as unknown,
+    cast(sum(unknown_failed) as bigint) as unknown_failed,
+    count(case when opportunities > 0 then 1 end) as clusters,
+    cast(sum(failures * failures) as double) as ff,
+    cast(sum(failures * opportunities) as double) as fn,
+    cast(sum(opportunities * opportunities) as double) as nn
+  from by_cluster
+  group by all
+)
+select * from counted
+where opportunities > 0 or unknown > 0
