@@ -9,7 +9,7 @@ an interval that is honest about it.
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
 from fixstats.stats.validators import FloatArray, as_counts
 
@@ -47,71 +47,53 @@ def rao_scott(failures_by_cluster: ArrayLike, opportunities_by_cluster: ArrayLik
     """
     k, n = as_counts(failures_by_cluster, opportunities_by_cluster)
     k, n = np.atleast_1d(k), np.atleast_1d(n)
-    groups = np.zeros(k.shape, dtype=np.intp)
-    one = rao_scott_by_group(groups, k, n, group_count=1)
+    one = rao_scott_by_group((n > 0).sum(), k.sum(), n.sum(), k @ k, k @ n, n @ n)
     return ClusteredRate(
-        rate=one.rate[0],
-        design_effect=one.design_effect[0],
-        effective_opportunities=one.effective_opportunities[0],
-        effective_failures=one.effective_failures[0],
+        rate=one.rate[()],
+        design_effect=one.design_effect[()],
+        effective_opportunities=one.effective_opportunities[()],
+        effective_failures=one.effective_failures[()],
     )
 
 
 def rao_scott_by_group(
-    groups: ArrayLike,
-    failures_by_cluster: ArrayLike,
-    opportunities_by_cluster: ArrayLike,
-    *,
-    group_count: int | None = None,
+    clusters: ArrayLike,
+    failures: ArrayLike,
+    opportunities: ArrayLike,
+    failures_squared: ArrayLike,
+    failures_by_opportunities: ArrayLike,
+    opportunities_squared: ArrayLike,
 ) -> ClusteredRate:
-    """`rao_scott` for many rates at once: one row for each cluster of each group.
+    """`rao_scott` for many rates at once, from sums that a database can make in one pass.
 
-    `groups` numbers the groups from 0; a cluster has one row in a group, and may have rows in
-    several. `group_count` gives the length of the answer where the last groups may have no rows.
+    One entry a group: `clusters` that have opportunities, `failures` and `opportunities` in all,
+    and the sums over the group's clusters of failures², failures times opportunities, and
+    opportunities². sum((x - rate * n)²) is then failures_squared - 2 rate
+    failures_by_opportunities + rate² opportunities_squared.
 
-    Raises `ValueError` as `rao_scott` does, and for group numbers that are not whole, negative,
-    or not below `group_count`.
+    Raises `ValueError` for counts that are negative, not finite, or more failures than
+    opportunities.
     """
-    k, n = as_counts(failures_by_cluster, opportunities_by_cluster)
-    group = _group_numbers(groups, k, group_count)
-    count = group_count if group_count is not None else int(group.max(initial=-1)) + 1
-
-    def total(values: FloatArray) -> FloatArray:
-        # Without rows, bincount forgets the weights and answers in whole numbers.
-        return np.bincount(group, weights=values, minlength=count).astype(np.float64)
-
-    failures, opportunities = total(k), total(n)
-    clusters = total((n > 0).astype(np.float64))
-    estimable = (clusters >= 2) & (failures > 0) & (failures < opportunities)
+    k, n = as_counts(failures, opportunities)
+    m, kk, kn, nn = (
+        np.asarray(values, dtype=np.float64)
+        for values in (
+            clusters,
+            failures_squared,
+            failures_by_opportunities,
+            opportunities_squared,
+        )
+    )
+    estimable = (m >= 2) & (k > 0) & (k < n)
     with np.errstate(invalid="ignore", divide="ignore"):
-        rate = np.where(opportunities > 0, failures / opportunities, np.nan)
-        squares = total((k - np.where(n > 0, rate[group], 0.0) * n) ** 2)
+        rate = np.where(n > 0, k / n, np.nan)
+        squares = np.maximum(kk - 2 * rate * kn + rate**2 * nn, 0.0)
         # n * variance / (rate * (1 - rate)), with one factor of n cancelled.
-        ratio = clusters / (clusters - 1) * squares / (opportunities * rate * (1 - rate))
+        ratio = m / (m - 1) * squares / (n * rate * (1 - rate))
     design_effect = np.where(estimable, np.maximum(ratio, 1.0), np.nan)
     return ClusteredRate(
         rate=rate,
         design_effect=design_effect,
-        effective_opportunities=opportunities / design_effect,
-        effective_failures=failures / design_effect,
+        effective_opportunities=n / design_effect,
+        effective_failures=k / design_effect,
     )
-
-
-def _group_numbers(
-    groups: ArrayLike, counts: FloatArray, group_count: int | None
-) -> NDArray[np.intp]:
-    numbers = np.asarray(groups)
-    if numbers.size == 0:
-        numbers = numbers.astype(np.intp)
-    if not np.issubdtype(numbers.dtype, np.integer):
-        raise ValueError(f"groups must be whole numbers from 0, got type {numbers.dtype}")
-    if numbers.ndim != 1 or numbers.shape != counts.shape:
-        raise ValueError(
-            "groups and counts must be of one dimension and the same length, "
-            f"got {numbers.shape} and {counts.shape}"
-        )
-    if (numbers < 0).any():
-        raise ValueError(f"groups must be whole numbers from 0, got {numbers.min()}")
-    if group_count is not None and (numbers >= group_count).any():
-        raise ValueError(f"groups must be below group_count {group_count}, got {numbers.max()}")
-    return numbers.astype(np.intp)
