@@ -1,4 +1,4 @@
-"""The old kiosk's spreadsheet: other words, other formats, and a list of planted faults."""
+"""The spreadsheet of the Mill bench's kiosk: other words, other formats, and a list of planted faults."""
 
 from __future__ import annotations
 
@@ -13,6 +13,7 @@ from fixstats.demo.generator import make_jobs
 JOBS = 110
 SEED = 31
 ENCODING = "cp1252"
+MILL = truth.BRANCHES[1]
 
 # our column -> their heading
 HEADINGS = {
@@ -118,8 +119,10 @@ def _plain_rows() -> list[Row]:
     """Clean rows in the kiosk's words (a hundred or so: a plain loop is enough)."""
     import numpy as np
 
-    c = make_jobs(2 * JOBS, SEED)
-    only = ~has(c, "back_glass_swap") & (c["repair"] < 3) & (c["outcome"] == 0) & (c["of_row"] < 0)
+    c = make_jobs(5 * JOBS, SEED)
+    single = has(c, "battery_swap") ^ has(c, "display_swap") | has(c, "charge_port_swap")
+    mill = c["branch"] == truth.BRANCHES.index(MILL)
+    only = single & mill & (c["outcome"] == 0) & (c["of_row"] < 0)
     rows = np.flatnonzero(only)
     rows = rows[np.linspace(0, len(rows) - 1, JOBS).astype(int)]
     c = {key: value[rows] for key, value in c.items()}
@@ -131,7 +134,7 @@ def _row(c: Columns, k: int) -> Row:
     row = dict.fromkeys(HEADINGS, "")
     row["job"] = f"K-{k + 1:03d}"
     row["received"], row["finished"] = (_day(c[key][k]) for key in ("received", "finished"))
-    row["branch"], row["technician"] = "Kiosk", f"K{c['technician'][k] % 2 + 1}"
+    row["branch"], row["technician"] = MILL, f"T{c['technician'][k] + 1}"
     row["model"] = truth.MODELS[c["model"][k]].name
     row["minutes"] = f"{c['minutes'][k] + 0.5:.1f}".replace(".", ",")
     row["price"] = f"{60 + 7 * (k % 12)},90" if k % 40 else "1.149,00"
