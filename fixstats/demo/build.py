@@ -89,11 +89,13 @@ def _clean_sheets(columns: dict[str, Any]) -> dict[str, bytes]:
 
 
 def _json_text(truths: dict[str, Any]) -> str:
-    """Indented JSON, with the long table of step rates one row a line."""
-    rows = truths.pop("step_rates")
-    head = json.dumps(truths, indent=1)[:-2]
-    lines = ",\n  ".join(json.dumps(row) for row in rows)
-    return f'{head},\n "step_rates": [\n  {lines}\n ]\n}}\n'
+    """Indented JSON, with the long tables one row a line."""
+    tables = {name: truths.pop(name) for name in ("step_rates", "grade_rates")}
+    text = json.dumps(truths, indent=1)[:-2]
+    for name, rows in tables.items():
+        lines = ",\n  ".join(json.dumps(row) for row in rows)
+        text += f',\n "{name}": [\n  {lines}\n ]'
+    return text + "\n}\n"
 
 
 def catalogue_text() -> str:

@@ -11,9 +11,17 @@ from typing import Any
 
 from fixstats.demo import truth
 from fixstats.demo.cases import Columns, technicians
-from fixstats.demo.outcomes import comeback_hazards, first_choice_chance, mode_chance
-
-Row = dict[str, Any]
+from fixstats.demo.facts_parts import (
+    Row,
+    bad_lot,
+    comebacks,
+    dead_on_arrival,
+    grade_rates,
+    mean,
+    mixed_parts,
+    step_minutes,
+)
+from fixstats.demo.outcomes import first_choice_chance, mode_chance
 
 
 def facts(c: Columns) -> Row:
@@ -31,17 +39,19 @@ def facts(c: Columns) -> Row:
             "equal": _equal(jobs),
             "rank_by_model": _rank_by_model(jobs),
             "reversal": _reversal(jobs),
-            "bad_lot": _bad_lot(jobs),
+            "bad_lot": bad_lot(jobs),
             "drift": _drift(jobs),
             "weaker_technician": _weaker(jobs),
             "learning": _learning(jobs),
             "calibration_conditions": _conditions(jobs),
-            "mixed_parts": _mixed(jobs),
+            "mixed_parts": mixed_parts(jobs),
             "safety": _safety(jobs),
         },
-        "comebacks": _comebacks(jobs),
-        "dead_on_arrival": _dead(jobs),
+        "comebacks": comebacks(jobs),
+        "dead_on_arrival": dead_on_arrival(jobs),
+        "step_minutes": step_minutes(jobs),
         "step_rates": step_rates(jobs),
+        "grade_rates": grade_rates(jobs),
     }
 
 
@@ -66,9 +76,9 @@ def _option_rows(c: Columns, step: str, mode: str, index: int, option: str) -> l
         users = scope & (c[step] == index)
         row: Row = {"choice": step, "option": option, "mode": mode, "model": model}
         row |= {"jobs": int(scope.sum()), "jobs_with_option": int(users.sum())}
-        row["true_rate"] = _mean(chance, scope)
-        row["true_rate_practised"] = _mean(practised, scope)
-        row["true_rate_of_its_own_jobs"] = _mean(chance, users)
+        row["true_rate"] = mean(chance, scope)
+        row["true_rate_practised"] = mean(practised, scope)
+        row["true_rate_of_its_own_jobs"] = mean(chance, users)
         rows.append(row)
     return rows
 
@@ -80,14 +90,10 @@ def opportunities(c: Columns, step: str, mode: str) -> Any:
     return could if before is None else could & ~before
 
 
-def _mean(chance: Any, where: Any) -> float | None:
-    return round(float(chance[where].mean()), 6) if where.any() else None
-
-
 def _standardised(c: Columns, step: str, mode: str, where: Any = True) -> dict[str, float | None]:
     could = opportunities(c, step, mode) & where
     return {
-        option: _mean(first_choice_chance(c, step, mode, index), could)
+        option: mean(first_choice_chance(c, step, mode, index), could)
         for index, option in enumerate(truth.METHODS[step])
     }
 
@@ -95,7 +101,7 @@ def _standardised(c: Columns, step: str, mode: str, where: Any = True) -> dict[s
 def _own_jobs(c: Columns, step: str, mode: str, where: Any = True) -> dict[str, float | None]:
     could = opportunities(c, step, mode) & where
     return {
-        option: _mean(first_choice_chance(c, step, mode, index), could & (c[step] == index))
+        option: mean(first_choice_chance(c, step, mode, index), could & (c[step] == index))
         for index, option in enumerate(truth.METHODS[step])
     }
 
@@ -151,36 +157,6 @@ def _reversal(c: Columns) -> Row:
     }
 
 
-def _bad_lot(c: Columns) -> Row:
-    import numpy as np
-
-    bad = c["bad_lot"]
-    fitted = c["battery_new"]
-    return {
-        "part": "battery",
-        "supplier": truth.SUPPLIERS[truth.BAD_SUPPLIER],
-        "lot": truth.BAD_LOT,
-        "fitted_from": truth.BAD_LOT_FROM.isoformat(),
-        "fitted_until": truth.BAD_LOT_UNTIL.isoformat(),
-        "first_pieces": int(bad.sum()),
-        "dead_on_arrival": {
-            "this_lot": truth.BAD_DEAD_ON_ARRIVAL,
-            "others_same_grades": _mean(
-                np.array(truth.DEAD_ON_ARRIVAL["battery"])[c["battery_grade"]],
-                fitted & ~bad & (c["supplier"] == truth.BAD_SUPPLIER),
-            ),
-        },
-        "drains_fast_hazard_ratio": truth.BAD_HAZARD_RATIO,
-        "drains_fast_within_90_days": {
-            "this_lot": _mean(_incidence(c, "drains_fast"), bad & ~c["dead:battery"]),
-            "other_lots_of_the_supplier": _mean(
-                _incidence(c, "drains_fast"),
-                fitted & ~bad & ~c["dead:battery"] & (c["supplier"] == truth.BAD_SUPPLIER),
-            ),
-        },
-    }
-
-
 def _drift(c: Columns) -> Row:
     import numpy as np
 
@@ -192,8 +168,8 @@ def _drift(c: Columns) -> Row:
         "mode": mode,
         "step": step,
         "from": truth.DRIFT_FROM.isoformat(),
-        "true_rate_before": _mean(chance, could & ~after),
-        "true_rate_after": _mean(chance, could & after),
+        "true_rate_before": mean(chance, could & ~after),
+        "true_rate_after": mean(chance, could & after),
         "odds_ratio": round(float(_exp(truth.DRIFT)), 6),
     }
 
@@ -212,8 +188,8 @@ def _weaker(c: Columns) -> Row:
         where = opportunities(c, step, mode) & theirs
         method = np.maximum(c[step], 0)
         rates[mode] = {
-            "true_rate": _mean(mode_chance(c, step, mode, method), where),
-            "same_jobs_by_usual_hands": _mean(mode_chance(usual, step, mode, method), where),
+            "true_rate": mean(mode_chance(c, step, mode, method), where),
+            "same_jobs_by_usual_hands": mean(mode_chance(usual, step, mode, method), where),
         }
     hands = truth.TECHNICIANS[truth.WEAK]
     ratio = float(_exp(hands.shift + hands.display_shift))
@@ -229,7 +205,7 @@ def _learning(c: Columns) -> Row:
     by_uses = {}
     for uses in (0, 5, 10, 20, 30, 50, 75, 100):
         at = c | {"uses": np.full_like(c["uses"], uses)}
-        by_uses[str(uses)] = _mean(mode_chance(at, step, mode, names.index("thread_cut")), could)
+        by_uses[str(uses)] = mean(mode_chance(at, step, mode, names.index("thread_cut")), could)
     done = c | {"uses": np.full_like(c["uses"], truth.PRACTISED)}
     minutes = truth.STEP_MINUTES[step]["thread_cut"]
     return {
@@ -238,8 +214,8 @@ def _learning(c: Columns) -> Row:
         "mode": mode,
         "in_use_from": truth.THREAD_FROM.isoformat(),
         "true_rate_by_earlier_uses": by_uses,
-        "true_rate_practised": _mean(mode_chance(done, step, mode, 2), could),
-        "other_methods_practised": _mean(mode_chance(done, step, mode, 1), could),
+        "true_rate_practised": mean(mode_chance(done, step, mode, 2), could),
+        "other_methods_practised": mean(mode_chance(done, step, mode, 1), could),
         "formula": f"logit = practised + {truth.LEARNING} * exp(-uses / {truth.LEARNING_USES})",
         "minutes": f"median = {minutes} * (1 + {truth.WRIGHT_EXTRA} * (uses + 1)"
         f"^-{truth.WRIGHT_SLOPE}); sigma of the logarithm {truth.MINUTES_SPREAD}",
@@ -271,10 +247,10 @@ def _conditions(c: Columns) -> Row:
         "grades_mixed": (truth.MIXED_GRADES, {"mixed": every}, {"mixed": ~every}),
     }
     could = c["calibration"] >= 0
-    now = _mean(_refused(c), could)
+    now = mean(_refused(c), could)
     rows: Row = {"mode": "calibration_refused", "true_rate": now, "conditions": {}}
     for name, (effect, on, off) in cases.items():
-        with_it, without = _mean(_refused(c | on), could), _mean(_refused(c | off), could)
+        with_it, without = mean(_refused(c | on), could), mean(_refused(c | off), could)
         if now is None or with_it is None or without is None:
             continue
         rows["conditions"][name] = {
@@ -292,56 +268,10 @@ def _refused(c: Columns) -> Any:
     return mode_chance(c, "calibration", "calibration_refused", method)
 
 
-def _mixed(c: Columns) -> Row:
-    pairs = [
-        {"part_a": "battery", "grade_a": battery, "part_b": "display", "grade_b": display}
-        | {"true_rate": truth.RESTART_CONFLICT[i][k]}
-        for i, battery in enumerate(truth.GRADES)
-        for k, display in enumerate(truth.GRADES)
-        if i != k
-    ]
-    port = dict(zip(truth.GRADES, truth.CHARGING_CONFLICT, strict=True))
-    return {
-        "restart_conflict": pairs,
-        "charging_conflict": {"by_battery_grade_with_the_maker's_port": port},
-    }
-
-
 def _safety(c: Columns) -> Row:
     step, modes = "battery_release", ("cell_bent", "cell_pierced")
     rates = {mode: _standardised(c, step, mode) for mode in modes}
     return {"choice": step, "dangerous": "pry_tool", "true_rates": rates}
-
-
-def _incidence(c: Columns, reason: str) -> Any:
-    """Probability of coming back for a reason within 90 days, the other reasons competing."""
-    import numpy as np
-
-    hazards = comeback_hazards(c)
-    total = sum(hazards.values())
-    return hazards[reason] / total * -np.expm1(-total * truth.COMEBACK_DAYS)
-
-
-def _comebacks(c: Columns) -> Row:
-    whole = c["outcome"] == 0
-    rows: Row = {"days": truth.COMEBACK_DAYS, "over_all": {}, "by_grade_in_the_device": {}}
-    for reason in comeback_hazards(c):
-        rows["over_all"][reason] = _mean(_incidence(c, reason), whole)
-    for part, reason in (("battery", "drains_fast"), ("display", "touch_erratic")):
-        at_end = c[f"{part}_grade"] * ~c[f"dead:{part}"]
-        rows["by_grade_in_the_device"][reason] = {
-            grade: _mean(_incidence(c, reason), whole & c[f"{part}_new"] & (at_end == number))
-            for number, grade in enumerate(truth.GRADES)
-        }
-    return rows
-
-
-def _dead(c: Columns) -> Row:
-    rows: Row = {}
-    for part, rates in truth.DEAD_ON_ARRIVAL.items():
-        rows[part] = dict(zip(truth.GRADES, rates, strict=True))
-    rows["note"] = f"first pieces; batteries of lot {truth.BAD_LOT}: {truth.BAD_DEAD_ON_ARRIVAL}"
-    return rows
 
 
 def _exp(value: float) -> Any:

@@ -1,4 +1,4 @@
-"""The spreadsheet of the Mill bench's kiosk: other words, other formats, and a list of planted faults."""
+"""The spreadsheet of the Mill bench's kiosk: other words, other formats, planted faults."""
 
 from __future__ import annotations
 

@@ -228,3 +228,29 @@ def test_comebacks_follow_the_stated_share_within_90_days(sheet, true):
         )
         share = seen.select(back.fill_null(value=False).mean()).item()
         assert abs(share - rate) < SURE * math.sqrt(rate / seen.height) + 0.0015, reason
+
+
+def test_dead_pieces_by_grade(sheet, true):
+    single = sheet.filter(
+        pl.col("repair").is_in(["battery_swap", "display_swap"]),
+        ~pl.col("battery_lot").fill_null("").str.starts_with(truth.BAD_LOT),
+    )
+    for part in ("battery", "display"):
+        fitted = single.filter(pl.col(f"{part}_cost").is_not_null())
+        for grade in truth.GRADES:
+            first = pl.col(f"{part}_grade").str.split(" > ").list.first() == grade
+            assert near(
+                fitted.filter(first), "dead_on_arrival", true["dead_on_arrival"][part][grade]
+            )
+
+
+def test_minutes_have_the_stated_medians(sheet, true):
+    for step, methods in true["step_minutes"].items():
+        for method in methods if step in truth.METHODS else ():
+            if method == "thread_cut":  # slower while being learned: see `learning`
+                continue
+            calm = pl.col(step) == method
+            if step == "battery_release":
+                calm &= ~pl.col("failures").str.contains("tab_snapped")
+            median = sheet.filter(calm)[f"{step}_minutes"].median()
+            assert median == pytest.approx(methods[method]["median"], rel=0.03)

@@ -1,5 +1,8 @@
 """The generator: same seed same bytes, any size, and nothing that contradicts itself."""
 
+import subprocess
+import sys
+
 import polars as pl
 import pytest
 
@@ -76,3 +79,12 @@ def test_several_tries_and_pieces_are_written_as_chains(tmp_path):
 def test_a_larger_sheet_is_a_larger_workshop(tmp_path):
     assert sheet(tmp_path / "a.csv", 6_000, 1)["technician"].n_unique() == 5
     assert sheet(tmp_path / "b.csv", 24_000, 1)["technician"].n_unique() == 20
+
+
+def test_importing_the_generator_loads_nothing_heavy():
+    code = (
+        "import sys, fixstats.demo.build; "
+        "print(*sorted({'numpy', 'polars', 'scipy', 'duckdb'} & set(sys.modules)))"
+    )
+    run = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    assert run.stdout.split() == []
