@@ -25,8 +25,13 @@ create table if not exists records.jobs (
   entry bigint, job varchar, branch varchar, finished date, received date, model varchar,
   repair varchar, technician varchar, outcome varchar, minutes double, price double,
   failure_cost double, notes varchar, returned date, return_reason varchar, return_of varchar,
-  trial varchar, assigned varchar, covers integer, batch integer, content ubigint
+  trial varchar, assigned varchar, covers integer, batch integer, content ubigint, plan varchar
 );
+
+-- The plan of a job is its set of first choices, written "step=method;step=;..." in bench order
+-- (empty method: not recorded; steps that were not done are left out). There are few plans and many
+-- jobs, so first choices are counted by plan. One row per (plan, step); method null: not recorded.
+create table if not exists records.plans (plan varchar, step varchar, method varchar);
 
 -- attempt 1 with method null: the step belongs to the repair and was left blank.
 -- No row: the step was not done. model, technician and covers repeat the job's, for speed.

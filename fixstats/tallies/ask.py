@@ -58,7 +58,7 @@ def check_modes(codes: Iterable[str], catalogue: Catalogue) -> list[FailureMode]
 
 
 def lay_out(con: duckdb.DuckDBPyConnection, catalogue: Catalogue, ask: Ask) -> list[Key]:
-    """Create the temporary views asked_modes, asked_jobs, asked_units and asked_marks.
+    """Create the temporary views asked_modes, _jobs, _units, _totals and _marks.
 
     Returns the keys asked for, in order (without ``pair``, which has columns of its own).
 
@@ -81,7 +81,6 @@ def lay_out(con: duckdb.DuckDBPyConnection, catalogue: Catalogue, ask: Ask) -> l
     load(con, "asked_values", "key varchar, value varchar", list(dict.fromkeys(values)))
     load(con, "asked_codes", "mode varchar", [(mode,) for mode in dict.fromkeys(ask.modes)])
     con.execute(fill("tallies/asked_modes", {"view": ask.view}))
-    con.execute(f"create or replace temp view asked_marks as from marks_{ask.view}")
     _lay_out_units(con, ask, keys, filters, frozenset(values))
     return keys
 
@@ -105,19 +104,16 @@ def _lay_out_units(
         "filters": " ".join(of_jobs),
     }
     con.execute(fill("tallies/asked_jobs", slots))
-    places: dict[int, list[str]] = {}
-    for target, place in con.execute(statement("tallies/asked_places")).fetchall():
-        places.setdefault(target, []).append(place)
-    slots = {"units": f"units_{ask.view}", "targets": ", ".join(map(str, places)) or "null"}
-    narrow = [_narrow(key, places.values()) for key in every]
-    if None not in narrow and not of_jobs and not of_units:
-        slots["keys"] = _list(text for text in narrow if text)
-        con.execute(fill("tallies/asked_units_narrow", slots))
-        return
-    slots["keys"] = _list(
-        key.of_attempt if ask.view == "attempted" else f'j."{key.name}"' for key in every
-    )
-    con.execute(fill("tallies/asked_units", slots | {"filters": " ".join(of_units)}))
+    attempted = ask.view == "attempted"
+    slots = {
+        "view": ask.view,
+        "keys": _list(key.of_attempt if attempted else f'j."{key.name}"' for key in every),
+        "filters": " ".join(of_units),
+    }
+    con.execute(fill("tallies/asked_units", slots))
+    names = {"keys": _list(f'"{key.name}"' for key in keys)}
+    for name in ("totals", "marks"):
+        con.execute(fill(f"tallies/asked_{name}_{ask.view}", names))
 
 
 def fill(name: str, slots: dict[str, str]) -> str:
@@ -148,13 +144,3 @@ def _condition(key: Key, values: frozenset[tuple[str, str]]) -> str:
         f"and (exists (select 1 from asked_values as a where a.key = '{key.name}' "  # noqa: S608
         f"and {same}){missing})"
     )
-
-
-def _narrow(key: Key, places: Iterable[list[str]]) -> str | None:
-    """The key as a column that units carry themselves, None where they do not."""
-    if key.name in ("model", "technician"):
-        return f'u."{key.name}"'
-    own = all(place == [key.code] for place in places)
-    if own and (key.kind == "step" or (key.kind == "part" and key.field == "grade")):
-        return f'u.option as "{key.name}"'
-    return None

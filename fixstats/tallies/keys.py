@@ -32,17 +32,17 @@ class Key:
     def join(self) -> str:
         """The join that brings the key to a job, '' where jobs carry it themselves."""
         sources = {
-            "step": ("first_methods", "step"),
-            "part": ("first_pieces", "part"),
-            "factor": ("factors", "factor"),
+            "step": ("first_choices", "plan", "step"),
+            "part": ("first_pieces", "entry", "part"),
+            "factor": ("factors", "entry", "factor"),
         }
         if self.kind not in sources:
             return ""
-        view, column = sources[self.kind]
+        view, link, column = sources[self.kind]
         alias = self.alias
         return (
             f"left join {view} as {alias} "
-            f"on {alias}.entry = j.entry and {alias}.{column} = '{self.code}'"
+            f"on {alias}.{link} = j.{link} and {alias}.{column} = '{self.code}'"
         )
 
     @property
@@ -57,18 +57,19 @@ class Key:
             return f'j."{self.code}" as "{self.name}"'
         if self.kind == "factor":
             return f'{self.alias}.band as "{self.name}"'
-        field = "method" if self.kind == "step" else self.field
+        link, field = ("plan", "method") if self.kind == "step" else ("entry", self.field)
         return (
-            f"case when {self.alias}.entry is null then '-' else {self.alias}.{field} end "
+            f"case when {self.alias}.{link} is null then '-' else {self.alias}.{field} end "
             f'as "{self.name}"'
         )
 
     @property
     def of_attempt(self) -> str:
         """The column for an attempt or piece: its own where the key names its place."""
-        if self.kind == "step" or (self.kind == "part" and self.field == "grade"):
+        if self.kind in ("step", "part"):
+            own = self.field if self.field in ("supplier", "lot") else "option"
             return (
-                f"case when u.place = '{self.code}' then u.option else j.\"{self.name}\" end "
+                f"case when u.place = '{self.code}' then u.{own} else j.\"{self.name}\" end "
                 f'as "{self.name}"'
             )
         return f'j."{self.name}"'

@@ -1,7 +1,7 @@
 -- Question: which units are asked about, with which keys?
 -- Grain: one row per (target, unit).
--- Reads: units_first or units_attempted (slot units), asked_jobs, asked_values.
--- Parameters: none; slots: keys, targets (numbers), filters.
+-- Reads: units_first or units_attempted (slot view), asked_jobs, asked_modes, asked_values.
+-- Parameters: none; slots: view, keys, filters.
 -- Columns: target; entry, place, number; maybe; covers; cluster (technician); the keys.
 create or replace temp view asked_units as
 with
@@ -14,11 +14,11 @@ keyed as (
     u.number,
     u.maybe,
     /*keys*/
-    u.covers,
+    j.covers,
     j.cluster
-  from /*units*/ as u
+  from units_/*view*/ as u
   inner join asked_jobs as j on j.entry = u.entry
-  where u.target in (/*targets*/)
+  where u.target in (select target from asked_modes)
 )
 select * from keyed
 where true /*filters*/

@@ -1,6 +1,6 @@
 -- Question: how often did each mode asked for go wrong, out of how many opportunities?
 -- Grain: one row per (mode, keys).
--- Reads: asked_modes, asked_units, asked_marks, records.covers.
+-- Reads: asked_modes, asked_totals, asked_marks, records.covers.
 -- Parameters: none; the slot keys takes quoted names of columns of asked_units.
 -- Columns: mode; the keys; failures, opportunities, unknown, unknown_failed (units); clusters
 --   (technicians with opportunities); ff, fn, nn (sums over technicians of failures squared,
@@ -8,19 +8,7 @@
 -- Jobs with a failure, an unchecked mode or damage at intake are few: all units are counted first
 -- without looking at them, then the few are put right. Ten times faster than asking each unit.
 with
--- one row per (target, covers, maybe, keys, technician): all units
-total as (
-  select
-    target,
-    covers,
-    maybe,
-    /*keys*/
-    cluster,
-    count(*) as units
-  from asked_units
-  group by all
-),
--- the same by mode, as if no record had spoken of any unit
+-- all units by mode, as if no record had spoken of any unit
 plain as (
   select
     m.mode,
@@ -30,7 +18,7 @@ plain as (
     case when c.mode is null or t.maybe then 0 else t.units end as opportunities,
     case when c.mode is null or t.maybe then t.units else 0 end as unknown,
     0 as unknown_failed
-  from total as t
+  from asked_totals as t
   inner join asked_modes as m on m.target = t.target
   left join records.covers as c on c.covers = t.covers and c.mode = m.mode
 ),
@@ -39,15 +27,13 @@ spoken as (
   select
     k.mode,
     /*keys*/
-    u.cluster,
+    k.cluster,
     k.seen or k.unclear as seen,
     k.excluded,
-    c.mode is null or u.maybe as doubt_before,
-    c.mode is null or u.maybe or k.unchecked or k.unclear as doubt
+    c.mode is null or k.maybe as doubt_before,
+    c.mode is null or k.maybe or k.unchecked or k.unclear as doubt
   from asked_marks as k
-  inner join asked_units as u
-    on u.target = k.target and u.entry = k.entry and u.place = k.place and u.number = k.number
-  left join records.covers as c on c.covers = u.covers and c.mode = k.mode
+  left join records.covers as c on c.covers = k.covers and c.mode = k.mode
 ),
 -- what those units change
 change as (

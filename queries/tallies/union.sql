@@ -1,17 +1,15 @@
 -- Question: on how many jobs did any of the modes asked for go wrong, out of how many jobs where
 --   every mode that applied was looked for?
 -- Grain: one row per keys.
--- Reads: asked_modes, asked_units, flags, records.covers.
+-- Reads: asked_modes, asked_units, asked_jobs, flags, records.covers.
 -- Parameters: none; the slot keys takes quoted names of columns of asked_units.
 -- Columns: the keys; failures, opportunities, unknown, unknown_failed (jobs); clusters, ff, fn, nn
 --   as in modes.
 with
--- one row per (job, mode that applied): units of a part fold into their job
+-- one row per job on which any of the modes applied; units of a part fold into their job
 applied as (
   select
     u.entry,
-    /*keys*/
-    u.cluster,
     max(case when u.maybe or c.mode is null or coalesce(f.unchecked, false) then 1 else 0 end)
       as doubt,
     max(case when coalesce(f.seen, false) then 1 else 0 end) as seen
@@ -20,7 +18,17 @@ applied as (
   left join records.covers as c on c.covers = u.covers and c.mode = m.mode
   left join flags as f on f.entry = u.entry and f.mode = m.mode
   where m.kind = 'part' or not coalesce(f.preexisting, false)
-  group by all
+  group by u.entry
+),
+-- the same with the job's keys
+keyed as (
+  select
+    /*keys*/
+    j.cluster,
+    a.doubt,
+    a.seen
+  from applied as a
+  inner join asked_jobs as j on j.entry = a.entry
 ),
 -- one row per (keys, technician)
 by_cluster as (
@@ -31,7 +39,7 @@ by_cluster as (
     sum(1 - doubt) as opportunities,
     sum(doubt) as unknown,
     sum(doubt * seen) as unknown_failed
-  from applied
+  from keyed
   group by all
 ),
 -- one row per keys

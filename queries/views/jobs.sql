@@ -5,7 +5,8 @@
 -- Columns: entry (key to the other views); job, branch, finished, received, model, repair (codes
 --   joined with '; '), technician, outcome; minutes; price, failure_cost (money); notes; returned,
 --   return_reason, return_of, trial, assigned; month 'YYYY-MM', quarter 'YYYY-Qn', year 'YYYY' of
---   finished; rework 'yes' or 'no' (is itself a come-back); covers, batch (where it came from).
+--   finished; rework 'yes' or 'no' (is itself a come-back); covers, batch (where it came from);
+--   plan (its first choices, see first_choices).
 create or replace temp view jobs as
 select
   j.entry,
@@ -31,7 +32,8 @@ select
   cast(year(j.finished) as varchar) as year,
   case when j.return_of is null then 'no' else 'yes' end as rework,
   j.covers,
-  j.batch
+  j.batch,
+  j.plan
 from records.jobs as j
 left join renamed as b on b.kind = 'branch' and b.stored = j.branch
 left join renamed as m on m.kind = 'model' and m.stored = j.model

@@ -1,25 +1,46 @@
 -- Question: what do the records say of single units (view: attempted)?
 -- Grain: one row per (mode, unit) on jobs where a record speaks of the mode: few.
--- Reads: flags, modes, units_attempted, records.failures.
+-- Reads: flags, modes, targets, target_places, target_options, tries, records.failures.
 -- Parameters: none.
--- Columns: mode; target; entry, place, number (the unit); seen (this unit and no other matches a
---   failure record); unclear (a failure record matches this unit and others too); unchecked;
+-- Columns: mode; target; entry, place, number (the unit); seen (a failure record matches this unit
+--   and no other); unclear (a failure record matches this unit and others too); unchecked;
 --   excluded (there at intake, so it could not arise).
 create or replace temp view marks_attempted as
 with
--- units of the jobs and modes that a record speaks of
+-- where the unit is the job, the job's flags are the unit's
+of_jobs as (
+  select
+    f.mode,
+    m.target_attempted as target,
+    f.entry,
+    '' as place,
+    0 as number,
+    f.seen,
+    false as unclear,
+    f.unchecked,
+    f.preexisting as excluded
+  from flags as f
+  inner join modes as m on m.mode = f.mode
+  where m.kind = 'mixed'
+),
+-- tries on the jobs and for the modes that a record speaks of; damage at intake is no matter for
+-- newly fitted pieces
 spoken as (
   select
     m.mode,
-    u.target,
-    u.entry,
-    u.place,
-    u.number,
+    t.target,
+    y.entry,
+    y.place,
+    y.number,
     f.unchecked,
     f.preexisting and m.kind <> 'part' as excluded
   from flags as f
   inner join modes as m on m.mode = f.mode
-  inner join units_attempted as u on u.target = m.target_attempted and u.entry = f.entry
+  inner join targets as t on t.target = m.target_attempted
+  inner join target_places as p on p.target = t.target
+  inner join tries as y on y.entry = f.entry and y.kind = t.kind and y.place = p.place
+  left join target_options as o on o.target = t.target and o.option = y.option
+  where not t.limited or y.option is null or o.option is not null
 ),
 -- one row per (unit, failure record that matches it), with the number of units the record matches
 matched as (
@@ -46,17 +67,23 @@ hit as (
     min(matches) = 1 as seen
   from matched
   group by mode, entry, place, number
+),
+-- tries with what the records say of them
+of_tries as (
+  select
+    s.mode,
+    s.target,
+    s.entry,
+    s.place,
+    s.number,
+    coalesce(h.seen, false) as seen,
+    coalesce(not h.seen, false) as unclear,
+    s.unchecked,
+    s.excluded
+  from spoken as s
+  left join hit as h
+    on h.mode = s.mode and h.entry = s.entry and h.place = s.place and h.number = s.number
 )
-select
-  s.mode,
-  s.target,
-  s.entry,
-  s.place,
-  s.number,
-  coalesce(h.seen, false) as seen,
-  coalesce(not h.seen, false) as unclear,
-  s.unchecked,
-  s.excluded
-from spoken as s
-left join hit as h
-  on h.mode = s.mode and h.entry = s.entry and h.place = s.place and h.number = s.number
+select * from of_jobs
+union all
+select * from of_tries

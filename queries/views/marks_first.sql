@@ -1,25 +1,43 @@
 -- Question: what do the records say of single units (view: first)?
 -- Grain: one row per (mode, unit) on jobs where a record speaks of the mode: few.
--- Reads: flags, modes, units_first, records.failures.
+-- Reads: flags, modes, first_pieces, target_places, records.failures.
 -- Parameters: none.
--- Columns: mode; target; entry, place, number (the unit); seen (this unit and no other matches a
---   failure record); unclear (a failure record matches this unit and others too); unchecked;
+-- Columns: mode; target; entry, place, number (the unit); seen (a failure record matches this unit
+--   and no other); unclear (a failure record matches this unit and others too); unchecked;
 --   excluded (there at intake, so it could not arise).
 create or replace temp view marks_first as
 with
--- units of the jobs and modes that a record speaks of
+-- where the unit is the job, the job's flags are the unit's
+of_jobs as (
+  select
+    f.mode,
+    m.target_first as target,
+    f.entry,
+    '' as place,
+    0 as number,
+    f.seen,
+    false as unclear,
+    f.unchecked,
+    f.preexisting as excluded
+  from flags as f
+  inner join modes as m on m.mode = f.mode
+  where m.kind <> 'part'
+),
+-- pieces of the jobs and modes that a record speaks of; damage at intake is no matter for new ones
 spoken as (
   select
     m.mode,
-    u.target,
-    u.entry,
-    u.place,
-    u.number,
+    m.target_first as target,
+    p.entry,
+    p.part as place,
+    0 as number,
     f.unchecked,
-    f.preexisting and m.kind <> 'part' as excluded
+    false as excluded
   from flags as f
   inner join modes as m on m.mode = f.mode
-  inner join units_first as u on u.target = m.target_first and u.entry = f.entry
+  inner join target_places as t on t.target = m.target_first
+  inner join first_pieces as p on p.entry = f.entry and p.part = t.place
+  where m.kind = 'part'
 ),
 -- one row per (unit, failure record that matches it), with the number of units the record matches
 matched as (
@@ -46,17 +64,23 @@ hit as (
     min(matches) = 1 as seen
   from matched
   group by mode, entry, place, number
+),
+-- pieces with what the records say of them
+of_pieces as (
+  select
+    s.mode,
+    s.target,
+    s.entry,
+    s.place,
+    s.number,
+    coalesce(h.seen, false) as seen,
+    coalesce(not h.seen, false) as unclear,
+    s.unchecked,
+    s.excluded
+  from spoken as s
+  left join hit as h
+    on h.mode = s.mode and h.entry = s.entry and h.place = s.place and h.number = s.number
 )
-select
-  s.mode,
-  s.target,
-  s.entry,
-  s.place,
-  s.number,
-  coalesce(h.seen, false) as seen,
-  coalesce(not h.seen, false) as unclear,
-  s.unchecked,
-  s.excluded
-from spoken as s
-left join hit as h
-  on h.mode = s.mode and h.entry = s.entry and h.place = s.place and h.number = s.number
+select * from of_jobs
+union all
+select * from of_pieces

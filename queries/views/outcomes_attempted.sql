@@ -1,9 +1,9 @@
 -- Question: what is known of every opportunity (view: attempted)? For digging; rates use the tallies.
 -- Grain: one row per (mode, unit).
--- Reads: modes, units_attempted, marks_attempted, records.covers.
+-- Reads: modes, units_attempted, marks_attempted, jobs, records.covers.
 -- Parameters: none.
 -- Columns: entry; mode; family; place (step or part where the unit has one, else ''); number
---   (attempt or piece, 0 for a job); option (method or grade where it is plain); model; technician;
+--   (attempt or piece, 0 for a job); option (its method or grade); model; technician;
 --   state: 'failed', 'fine', 'unknown' or 'unknown_failed' (seen, but not a clean observation).
 create or replace temp view outcomes_attempted as
 with
@@ -16,14 +16,15 @@ judged as (
     u.place,
     u.number,
     u.option,
-    u.model,
-    u.technician,
+    j.model,
+    j.technician,
     u.maybe or c.mode is null or coalesce(k.unchecked or k.unclear, false) as doubt,
     coalesce(k.seen or k.unclear, false) as seen,
     coalesce(k.excluded, false) as excluded
   from modes as m
   inner join units_attempted as u on u.target = m.target_attempted
-  left join records.covers as c on c.covers = u.covers and c.mode = m.mode
+  inner join jobs as j on j.entry = u.entry
+  left join records.covers as c on c.covers = j.covers and c.mode = m.mode
   left join marks_attempted as k
     on k.mode = m.mode and k.entry = u.entry and k.place = u.place and k.number = u.number
 )

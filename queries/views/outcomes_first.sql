@@ -1,10 +1,10 @@
 -- Question: what is known of every opportunity (view: first)? For digging; rates use the tallies.
 -- Grain: one row per (mode, unit).
--- Reads: modes, units_first, marks_first, records.covers.
+-- Reads: modes, units_first, marks_first, jobs, records.covers.
 -- Parameters: none.
 -- Columns: entry; mode; family; place (step or part where the unit has one, else ''); number
---   (attempt or piece, 0 for a job); option (method or grade where it is plain); model; technician;
---   state: 'failed', 'fine', 'unknown' or 'unknown_failed' (seen, but not a clean observation).
+--   (0); model; technician; state: 'failed', 'fine', 'unknown' or 'unknown_failed' (seen, but not a
+--   clean observation).
 create or replace temp view outcomes_first as
 with
 -- every unit of every mode with what the records say of it
@@ -15,15 +15,15 @@ judged as (
     m.family,
     u.place,
     u.number,
-    u.option,
-    u.model,
-    u.technician,
+    j.model,
+    j.technician,
     u.maybe or c.mode is null or coalesce(k.unchecked or k.unclear, false) as doubt,
     coalesce(k.seen or k.unclear, false) as seen,
     coalesce(k.excluded, false) as excluded
   from modes as m
   inner join units_first as u on u.target = m.target_first
-  left join records.covers as c on c.covers = u.covers and c.mode = m.mode
+  inner join jobs as j on j.entry = u.entry
+  left join records.covers as c on c.covers = j.covers and c.mode = m.mode
   left join marks_first as k
     on k.mode = m.mode and k.entry = u.entry and k.place = u.place and k.number = u.number
 )
@@ -33,7 +33,6 @@ select
   family,
   place,
   number,
-  option,
   model,
   technician,
   case

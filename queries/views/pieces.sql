@@ -3,7 +3,7 @@
 -- Reads: records.pieces, renamed.
 -- Parameters: none.
 -- Columns: entry; part; piece (1, 2, ...); grade, supplier, lot (null: not recorded); cost (money);
---   fitted (false: seen in the device only); model, technician (the job's); covers.
+--   fitted (false: seen in the device only).
 create or replace temp view pieces as
 select
   p.entry,
@@ -13,12 +13,7 @@ select
   coalesce(s.shown, p.supplier) as supplier,
   coalesce(l.shown, p.lot) as lot,
   p.cost,
-  p.fitted,
-  coalesce(m.shown, p.model) as model,
-  coalesce(t.shown, p.technician) as technician,
-  p.covers
+  p.fitted
 from records.pieces as p
 left join renamed as s on s.kind = 'supplier' and s.stored = p.supplier
 left join renamed as l on l.kind = 'lot' and l.stored = p.lot
-left join renamed as m on m.kind = 'model' and m.stored = p.model
-left join renamed as t on t.kind = 'technician' and t.stored = p.technician

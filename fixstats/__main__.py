@@ -1,0 +1,5 @@
+"""``python -m fixstats``."""
+
+from fixstats.cli.main import main
+
+main()

@@ -1,0 +1,54 @@
+"""The parser: which commands there are. It only parses; each command has a file of its own."""
+
+from __future__ import annotations
+
+from typing import Annotated
+
+import typer
+
+from fixstats.cli.batches import batches
+from fixstats.cli.check import check
+from fixstats.cli.costs import costs
+from fixstats.cli.demo import demo
+from fixstats.cli.forget import forget
+from fixstats.cli.heldback import heldback
+from fixstats.cli.imports import import_
+from fixstats.cli.init import init
+from fixstats.cli.query import query
+from fixstats.cli.rates import rates
+from fixstats.cli.sql import sql
+
+# Plain help: the boxed one loads a library of its own and takes three times as long.
+app = typer.Typer(
+    name="fixstats",
+    rich_markup_mode=None,
+    no_args_is_help=True,
+    context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100},
+)
+
+for command in (demo, init, rates, costs, check, heldback, batches, forget, query, sql):
+    app.command()(command)
+app.command(name="import")(import_)
+
+
+def _version(wanted: bool) -> None:
+    if wanted:
+        from fixstats import __version__
+
+        print(f"fixstats {__version__}")
+        raise typer.Exit
+
+
+@app.callback()
+def fixstats(
+    version: Annotated[
+        bool,
+        typer.Option("--version", callback=_version, is_eager=True, help="Show the version."),
+    ] = False,
+) -> None:
+    """What goes wrong in your repairs, how often, by model and method, and how sure that is.
+
+    \b
+    Start with the invented workshop:   fixstats demo
+    or with your own:                   fixstats init SHOP, then fixstats import SHEET
+    """

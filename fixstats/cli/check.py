@@ -1,0 +1,44 @@
+"""``fixstats check``: what the records cannot support."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from fixstats.cli.options import FormatOption, OutOption, ShopOption
+
+if TYPE_CHECKING:
+    from fixstats.findings.base import Finding
+
+
+def check(form: FormatOption = None, out: OutOption = None, shop: ShopOption = None) -> int:
+    """What the records can't support: unchecked modes, blank steps, half-filled columns, twins.
+
+    \b
+    Examples:
+      fixstats check
+      fixstats check --format csv --out gaps.csv
+    """
+    from fixstats.cli.emit import emit
+    from fixstats.shop import open_shop
+
+    emit(open_shop(shop).check().finding, check_text, form=form, out=out)
+    return 0
+
+
+def check_text(finding: Finding) -> str:
+    """The gaps as a table for people, each with what to do."""
+    from fixstats.cli import text
+    from fixstats.cli.emit import footer
+
+    if not finding.rows:
+        return "\n".join(["nothing to mend", footer(finding)]).rstrip()
+    lines = []
+    for topic in dict.fromkeys(row["topic"] for row in finding.rows):
+        rows = [row for row in finding.rows if row["topic"] == topic]
+        cells = [[str(row["what"]), _share(row), str(row["advice"])] for row in rows]
+        lines += [str(topic), text.table(["what", "how much", "what to do"], cells, [False] * 3), ""]
+    return "\n".join([*lines, footer(finding)]).rstrip()
+
+
+def _share(row: object) -> str:
+    return str(row)

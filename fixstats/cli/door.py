@@ -1,0 +1,68 @@
+"""The one error door: expected trouble becomes one or two lines, all else a logged fault."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Callable
+from typing import Any
+
+from fixstats.errors import FixstatsError
+
+DONE, ERROR, USAGE, HELD_BACK, ALARM, STOPPED = 0, 1, 2, 3, 4, 130
+
+
+def through_the_door(app: Callable[..., Any], arguments: list[str] | None = None) -> int:
+    """Run the command line and return its exit code; never a traceback for a person's mistake."""
+    from typer import Abort, Exit
+    from typer.exceptions import TyperException
+
+    try:
+        return int(app(args=arguments, standalone_mode=False) or DONE)
+    except FixstatsError as trouble:
+        _say(str(trouble))
+        return trouble.exit_code
+    except TyperException as trouble:
+        return _usage(trouble)
+    except Exit as end:
+        return end.exit_code
+    except (KeyboardInterrupt, Abort):
+        _say("stopped; nothing was changed")
+        return STOPPED
+    except BrokenPipeError:
+        # The reader of our output (a pager, head) has closed it: not our trouble.
+        sys.stderr.close()
+        return DONE
+    except Exception as fault:  # noqa: BLE001 - the door is where faults of ours end
+        return _log(fault)
+
+
+def _say(text: str) -> None:
+    print(f"fixstats: {text}", file=sys.stderr)
+
+
+def _usage(trouble: Any) -> int:
+    """Words of the parser, in our form: what, and where help is."""
+    context = getattr(trouble, "ctx", None)
+    command = context.command_path if context else "fixstats"
+    message = trouble.format_message()
+    if message:
+        _say(f"{message}\nhelp: {command} --help")
+    return int(trouble.exit_code)
+
+
+def _log(fault: Exception) -> int:
+    """A fault of ours: keep the traceback in a file and say where it is."""
+    import tempfile
+    import traceback
+    from pathlib import Path
+
+    text = "".join(traceback.format_exception(fault))
+    with tempfile.NamedTemporaryFile(
+        "w", prefix="fixstats-fault-", suffix=".txt", delete=False, encoding="utf-8"
+    ) as log:
+        log.write(text)
+    _say(
+        f"a fault in fixstats itself ({type(fault).__name__}: {fault})\n"
+        f"nothing was changed; the details are in {Path(log.name)}"
+    )
+    return ERROR

@@ -1,0 +1,142 @@
+"""Shows a finding: as a table for people, as JSON, CSV, Markdown or Parquet, as a picture."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Callable, Mapping, Sequence
+from pathlib import Path
+from typing import Any
+
+from fixstats.cli.options import check_format
+from fixstats.errors import FixstatsError, UsageError
+from fixstats.findings.base import Finding
+
+ENDINGS = {".json": "json", ".csv": "csv", ".md": "markdown", ".txt": "table"}
+# A spreadsheet takes text that begins with one of these for a formula.
+FORMULA_SIGNS = ("=", "+", "-", "@", "\t", "\r")
+
+TableText = Callable[[Finding], str]
+
+
+def emit(
+    finding: Finding,
+    text: TableText,
+    *,
+    form: str | None = None,
+    out: Path | None = None,
+    chart: Path | None = None,
+) -> None:
+    """Print or write the finding; draw it where a chart file is named.
+
+    Raises
+    ------
+    UsageError
+        If the format, or the ending of a file, is unknown.
+    FixstatsError
+        If a file cannot be written.
+    """
+    form = check_format(form)
+    if chart is not None:
+        from fixstats.charts import chart as draw
+        from fixstats.charts.save import save
+
+        save(draw(finding), chart)
+    if out is None:
+        print(render(finding, text, form or "table"))
+        if form == "csv":
+            _notes_aside(finding)
+        return
+    try:
+        if out.suffix.lower() == ".parquet":
+            finding.frame.write_parquet(out)
+        else:
+            form = form or ENDINGS.get(out.suffix.lower())
+            if form is None:
+                raise UsageError(f"--out {out}: end it in .json, .csv, .md, .txt or .parquet")
+            out.write_text(render(finding, text, form) + "\n", encoding="utf-8")
+    except OSError as trouble:
+        raise FixstatsError(f"{out}: cannot be written ({trouble.strerror})") from trouble
+
+
+def render(finding: Finding, text: TableText, form: str) -> str:
+    """The finding in one of the formats."""
+    return {"table": text, "json": _json, "csv": _csv, "markdown": _markdown}[form](finding)
+
+
+def _json(finding: Finding) -> str:
+    import json
+
+    return json.dumps(finding.as_json(), ensure_ascii=False, indent=1, default=str, allow_nan=False)
+
+
+def columns(finding: Finding) -> list[str]:
+    """Names of the row keys in order."""
+    return list(finding.rows[0]) if finding.rows else []
+
+
+def inert(value: Any) -> Any:
+    """Text that a spreadsheet would run as a formula, made plain text."""
+    if isinstance(value, str) and value.startswith(FORMULA_SIGNS) and value != "-":
+        return f"'{value}"
+    return value
+
+
+def _csv(finding: Finding) -> str:
+    import csv
+    import io
+
+    out = io.StringIO()
+    writer = csv.writer(out, lineterminator="\n")
+    names = columns(finding)
+    writer.writerow(names)
+    writer.writerows([inert(row[name]) for name in names] for row in finding.rows)
+    return out.getvalue().rstrip("\n")
+
+
+def _notes_aside(finding: Finding) -> None:
+    """CSV has no room for notes; they go where a person still reads them."""
+    for note in finding.notes:
+        print(f"note: {note.text}", file=sys.stderr)
+
+
+def _cell(value: Any) -> str:
+    if value is None:
+        return ""
+    words = f"{value:.6g}" if isinstance(value, float) else str(value)
+    for sign in ("\\", "|", "<", ">", "*", "_", "`", "[", "]"):
+        words = words.replace(sign, f"\\{sign}")
+    return words.replace("\n", " ")
+
+
+def _markdown(finding: Finding) -> str:
+    names = columns(finding)
+    numbers = {
+        name
+        for name in names
+        if any(isinstance(row[name], int | float) for row in finding.rows)
+    }
+    lines = [
+        markdown_row(names),
+        markdown_row("---:" if name in numbers else "---" for name in names),
+        *(markdown_row(_cell(row[name]) for name in names) for row in finding.rows),
+    ]
+    body = lines if names else []
+    notes = [f"- {_cell(note.text)}" for note in finding.notes]
+    cautions = [f"- **Caution:** {_cell(text)}" for text in finding.cautions]
+    return "\n".join([*body, "", *notes, *cautions]).strip()
+
+
+def markdown_row(cells: Any) -> str:
+    """One line of a Markdown table."""
+    return f"| {' | '.join(cells)} |"
+
+
+def footer(finding: Finding) -> str:
+    """Notes and cautions under a table for people."""
+    notes = [f"note: {note.text}" for note in finding.notes]
+    return "\n".join([*notes, *(f"caution: {text}" for text in finding.cautions)])
+
+
+def plain_rows(rows: Sequence[Mapping[str, Any]], names: Sequence[str]) -> list[list[str]]:
+    """Rows as text cells, '' for None."""
+    return [["" if row[name] is None else str(row[name]) for name in names] for row in rows]

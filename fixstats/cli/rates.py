@@ -1,0 +1,156 @@
+"""``fixstats rates``: how often each failure mode happens, with its uncertainty."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+from fixstats.cli.options import (
+    ChartOption,
+    FormatOption,
+    OutOption,
+    ShopOption,
+    day,
+    pairs,
+    split,
+)
+
+if TYPE_CHECKING:
+    from fixstats.findings.base import Finding
+
+
+def rates(  # noqa: PLR0913
+    mode: Annotated[
+        list[str] | None, typer.Option(metavar="MODE", help="A row for this failure mode.")
+    ] = None,
+    family: Annotated[
+        list[str] | None,
+        typer.Option(metavar="FAMILY", help="One row: any mode of the family, a union over the job."),
+    ] = None,
+    any_: Annotated[
+        list[str] | None,
+        typer.Option("--any", metavar="MODE", help="One row: any of these modes or families."),
+    ] = None,
+    by: Annotated[
+        list[str] | None,
+        typer.Option(metavar="KEY", help="Group by model, opening, battery_grade, month, pair, ..."),
+    ] = None,
+    where: Annotated[
+        list[str] | None,
+        typer.Option(metavar="KEY=VALUE", help="Only these; a KEY again: or. KEY= : not recorded."),
+    ] = None,
+    since: Annotated[str | None, typer.Option(metavar="DATE", help="First day, or month.")] = None,
+    until: Annotated[str | None, typer.Option(metavar="DATE", help="Last day, or month.")] = None,
+    view: Annotated[
+        str, typer.Option(metavar="first|attempted", help="By first choice, or every attempt.")
+    ] = "first",
+    interval: Annotated[
+        str,
+        typer.Option(
+            metavar="NAME",
+            help="wilson, wilson-cc, jeffreys, clopper-pearson, mid-p or agresti-coull.",
+        ),
+    ] = "wilson",
+    confidence: Annotated[
+        float | None, typer.Option(metavar="LEVEL", help="Two-sided level, such as 0.95.")
+    ] = None,
+    cluster: Annotated[
+        str | None,
+        typer.Option(metavar="technician", help="Widen: jobs of one technician are alike."),
+    ] = None,
+    min_opportunities: Annotated[
+        int, typer.Option(metavar="N", help="Leave out rows with fewer opportunities.")
+    ] = 0,
+    sort: Annotated[
+        str | None, typer.Option(metavar="COLUMN", help="Sort by a column, figures falling.")
+    ] = None,
+    form: FormatOption = None,
+    out: OutOption = None,
+    chart: ChartOption = None,
+    shop: ShopOption = None,
+) -> int:
+    """How often each failure mode happens, out of its opportunities, and how sure that is.
+
+    \b
+    Examples:
+      fixstats rates --family display_damage --by model,opening
+      fixstats rates --mode calibration_refused --by charge --chart charge.png
+      fixstats rates --by month --any broken_tabs --since 2026-01
+    """
+    from fixstats.cli.emit import emit
+    from fixstats.findings.rates import RatesAsk
+    from fixstats.shop import open_shop
+
+    ask = RatesAsk(
+        mode=split(mode),
+        family=split(family),
+        any=split(any_),
+        by=split(by),
+        where=pairs(where, "--where"),
+        since=day(since, "--since"),
+        until=day(until, "--until"),
+        view=view,
+        interval=interval,
+        confidence=confidence,
+        cluster=cluster,
+        min_opportunities=min_opportunities,
+        sort=sort,
+    )
+    finding = open_shop(shop).ask_rates(ask).finding
+    emit(finding, rates_text, form=form, out=out, chart=chart)
+    return 0
+
+
+def rates_text(finding: Finding) -> str:
+    """The rates as a table for people: words, counts, and the interval drawn."""
+    from fixstats.cli import text
+    from fixstats.cli.emit import footer
+
+    if not finding.rows:
+        return footer(finding)
+    top = max(row["at_most"] or row["high"] or 0 for row in finding.rows)
+    plain = not text.can_draw()
+    bounds = any(note.code == "unknown_share" for note in finding.notes)
+    names = [*(() if _all_same(finding, "mode") else ("mode",)), *finding.keys]
+    heads = [*names, "failed (interval)", "failures", "natural"]
+    right = [False] * len(names) + [False, True, False]
+    if bounds:
+        heads, right = [*heads, "bounds"], [*right, False]
+    heads, right = [*heads, f"0 to {text.percent(top)} %"], [*right, False]
+    rows = []
+    for row in finding.rows:
+        cells = [_name(row, name) for name in names]
+        cells += [text.rate_words(row), text.count_words(row), text.one_in_words(row)]
+        cells += [text.bounds_words(row)] if bounds else []
+        rows.append([*cells, text.interval_bar(row, top, plain=plain)])
+    body = text.table(heads, rows, right)
+    return "\n".join([_headline(finding), "", body, "", footer(finding)]).rstrip()
+
+
+def _all_same(finding: Finding, name: str) -> bool:
+    return len({row[name] for row in finding.rows}) == 1
+
+
+def _name(row: Mapping[str, Any], name: str) -> str:
+    if name == "mode" and row["mode"] is None:
+        return f"any of {row['family'] or 'these'}"
+    value = row[name]
+    return "(not recorded)" if value is None else str(value)
+
+
+def _headline(finding: Finding) -> str:
+    """What the table is: the modes if they are all the same, view, level, period."""
+    row, settings = finding.rows[0], finding.settings
+    what = "failure rates"
+    if _all_same(finding, "mode"):
+        label = finding.labels.get(row["mode"], row["mode"])
+        what = label if row["mode"] else _name(row, "mode")
+    view = {"first": "by first choice", "attempted": "as attempted"}[settings["view"]]
+    units = " and ".join(sorted({f"{one['unit']}s" for one in finding.rows}))
+    level = f"{100 * settings['confidence_level']:g} % {settings['interval']} intervals"
+    since, until = settings["since"], settings["until"] or settings["as_of"]
+    period = f"{since} to {until}" if since else f"up to {until}"
+    where = f"; {', '.join(settings['where'])}" if settings["where"] else ""
+    return f"{what}: {view}, out of {units}, {level}, {period}{where}"

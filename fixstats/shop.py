@@ -1,0 +1,210 @@
+"""The Python entry: ``fixstats.open("folder")`` gives a Shop whose methods answer questions."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from contextlib import contextmanager
+from dataclasses import dataclass, replace
+from datetime import date
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from fixstats.engines.duck import reading
+from fixstats.engines.session import build_session
+from fixstats.findings.base import Finding, Note
+from fixstats.folder import ShopFolder, find_folder
+from fixstats.words import counted
+
+if TYPE_CHECKING:
+    import altair as alt
+    import duckdb
+    import polars as pl
+
+    from fixstats.findings.rates import RatesAsk
+
+Words = str | Sequence[str]
+
+
+@dataclass(frozen=True)
+class Result:
+    """An answer with everything that shaped it.
+
+    ``finding`` is the frozen data; ``rows``, ``settings``, ``notes`` and ``cautions`` are its
+    parts, ``frame`` the rows as a Polars frame, ``chart()`` the picture that goes with it.
+    """
+
+    finding: Finding
+
+    @property
+    def rows(self) -> Sequence[Mapping[str, Any]]:
+        """One mapping a row, figures unrounded, None where there is no finite value."""
+        return self.finding.rows
+
+    @property
+    def frame(self) -> pl.DataFrame:
+        """The rows as a Polars frame."""
+        return self.finding.frame
+
+    @property
+    def settings(self) -> Mapping[str, Any]:
+        """Level, view, dates, catalogue and imports behind the answer."""
+        return self.finding.settings
+
+    @property
+    def notes(self) -> tuple[Note, ...]:
+        """What a reader must know beside the numbers."""
+        return self.finding.notes
+
+    @property
+    def cautions(self) -> tuple[str, ...]:
+        """What to take care of at the bench."""
+        return self.finding.cautions
+
+    def chart(self) -> alt.TopLevelMixin:
+        """The picture that goes with this answer, as an Altair chart."""
+        from fixstats.charts import chart
+
+        return chart(self.finding)
+
+
+@dataclass(frozen=True)
+class Shop:
+    """One workshop, open for questions; every question reads the records as they stand then."""
+
+    folder: ShopFolder
+
+    @contextmanager
+    def session(self) -> Iterator[duckdb.DuckDBPyConnection]:
+        """A read-only DuckDB connection with the catalogue and all views, for one question."""
+        with reading(self.folder.database) as con:
+            build_session(con, self.folder.catalogue)
+            yield con
+
+    def rates(
+        self,
+        *,
+        mode: Words = (),
+        family: Words = (),
+        any: Words = (),  # noqa: A002 - the word of the command line
+        by: Words = (),
+        where: Mapping[str, Words] | None = None,
+        since: date | None = None,
+        until: date | None = None,
+        view: str = "first",
+        interval: str = "wilson",
+        confidence: float | None = None,
+        cluster: str | None = None,
+        min_opportunities: int = 0,
+        sort: str | None = None,
+    ) -> Result:
+        """How often failure modes happen, out of their opportunities, with intervals.
+
+        Parameters
+        ----------
+        mode, family, any : codes: a row for each mode; a row for the union of each family over
+            the job; one row for the union of all of these.
+        by : keys to group by, such as ``["model", "opening"]``.
+        where : key -> value or values; values of one key are alternatives.
+        since, until : first and last day of hand-over.
+        view : ``first`` (by first choice) or ``attempted``.
+        interval : a name of ``fixstats.stats.INTERVALS``; confidence : its two-sided level.
+        cluster : ``technician`` widens intervals for jobs of one technician being alike.
+        min_opportunities : leave out rows with fewer; sort : a row key.
+
+        Raises
+        ------
+        fixstats.errors.FixstatsError
+            If something is unknown, does not fit together, or cannot be read just now.
+        """
+        from fixstats.findings.rates import RatesAsk
+
+        pairs = [(key, word) for key, words in (where or {}).items() for word in _words(words)]
+        ask = RatesAsk(
+            mode=_words(mode),
+            family=_words(family),
+            any=_words(any),
+            by=_words(by),
+            where=tuple(pairs),
+            since=since,
+            until=until,
+            view=view,
+            interval=interval,
+            confidence=confidence,
+            cluster=cluster,
+            min_opportunities=min_opportunities,
+            sort=sort,
+        )
+        return self.ask_rates(ask)
+
+    def ask_rates(self, ask: RatesAsk) -> Result:
+        """``rates`` with the question put as one object."""
+        from fixstats.findings.rates import rates
+
+        with self.session() as con:
+            return self._result(rates(con, self.folder, ask))
+
+    def costs(self, *, since: date | None = None, until: date | None = None) -> Result:
+        """Failure modes ranked by what they cost over the period."""
+        from fixstats.findings.costs import costs
+
+        return Result(costs(self.rates(since=since, until=until).finding, self.folder))
+
+    def check(self) -> Result:
+        """What the records cannot support, most important first."""
+        from fixstats.findings.check import check
+
+        with self.session() as con:
+            return self._result(check(con, self.folder))
+
+    def sql(self, query: str) -> pl.DataFrame:
+        """The answer of one SELECT of yours over the shop's views, as a Polars frame.
+
+        Raises
+        ------
+        fixstats.errors.QueryError
+            If it is anything else than one SELECT, is wrong, or goes over its limits.
+        """
+        from fixstats.engines.sandbox import run_sql
+
+        return run_sql(self.folder, query).frame
+
+    def query(self, name: str, **values: Any) -> pl.DataFrame:
+        """One of the questions in ``queries/questions``, as a Polars frame.
+
+        Raises
+        ------
+        fixstats.errors.UsageError
+            If the question or a parameter is unknown, or a value does not fit.
+        """
+        from fixstats.tallies.questions import run_question
+
+        with self.session() as con:
+            return run_question(con, name, {key: str(value) for key, value in values.items()}).frame
+
+    def _result(self, finding: Finding) -> Result:
+        """The finding, with a word on jobs that wait in the inbox."""
+        waiting = sum(1 for _ in self.folder.inbox.glob("*.json*"))
+        if waiting:
+            text = f"{counted(waiting, 'job')} in the inbox wait for the next import"
+            finding = replace(finding, notes=(*finding.notes, Note("inbox_waiting", text)))
+        return Result(finding)
+
+
+def _words(words: Words) -> tuple[str, ...]:
+    return (words,) if isinstance(words, str) else tuple(words)
+
+
+def open_shop(path: Path | str | None = None) -> Shop:
+    """Open a shop folder; its settings and catalogue are checked at once."""
+    folder = find_folder(path)
+    _ = folder.settings, folder.catalogue
+    return Shop(folder)
+
+
+def sql_finding(question: str, result: SqlResult) -> Finding:
+    """Rows of SQL in the one form that the command line shows."""
+    names = [column for column, *_ in result.columns]
+    rows = tuple(dict(zip(names, row, strict=True)) for row in result.rows)
+    cut = f"only the first {len(rows):,} rows are shown" if result.cut else ""
+    notes = (Note("cut", cut),) if result.cut else ()
+    return Finding(question, {}, rows, notes=notes)
