@@ -1,0 +1,298 @@
+"""Rates with their intervals on a common scale, counts beside."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
+
+import altair as alt
+
+from fixstats.charts.layout import Group, groups, kept
+from fixstats.charts.names import Level, by_keys, level_label, levels, subject_words, wrapped
+from fixstats.charts.parts import (
+    NAME_WIDTH,
+    WIDTH,
+    Record,
+    counts_beside,
+    legend_of,
+    plot,
+    row_height,
+    rows_at,
+)
+from fixstats.charts.style import COLOURS, SHAPES, finished, nothing, percent_axis
+from fixstats.charts.words import (
+    Row,
+    count_words,
+    greatest,
+    interval_words,
+    level_words,
+    overlapping,
+    percent,
+    rate_words,
+    subtitle,
+)
+from fixstats.findings.base import Finding
+from fixstats.findings.rates_notes import WORTH_BOUNDS
+from fixstats.words import counted
+
+if TYPE_CHECKING:
+    from fixstats.charts import Picture
+
+# Bounds are drawn this far beyond the furthest interval; an arrow says where they go on. Else a
+# few rows that nobody looked at would press all intervals together.
+ROOM_FOR_BOUNDS = 1.25
+
+GROUPS: dict[Level, str] = {
+    ("model",): "model",
+    ("mode",): "failure mode",
+    ("technician",): "technician",
+}
+
+
+def interval_chart(finding: Finding) -> Picture:
+    """Rates by the keys of the finding, a row each, with intervals and counts.
+
+    A row without a failure shows its one-sided upper limit, dashed; a row with more than a tenth
+    of its units unknown shows how far they could move the rate, as a wide faint line.
+    """
+    if not finding.rows:
+        return nothing(finding)
+    rows = kept(finding.rows)
+    shown = groups(finding, rows)
+    sheet = _lay_out(shown)
+    edge = _edge(rows)
+    inside = _styles(shown)
+    y = rows_at(sheet.names, sheet.heads)
+    x = alt.X(
+        "from:Q",
+        scale=alt.Scale(domain=[0, edge], nice=False, zero=True),
+        axis=percent_axis(title="failures per opportunity, %", tickCount=6, labelFlush=False),
+    )
+    lines, points, counts = _records(sheet.rows, edge, finding, inside)
+    picture = alt.layer(
+        _spans(lines, x, y, finding), _ends(points, x, y), *counts_beside(counts, y)
+    ).properties(width=WIDTH, height=row_height(sheet.names))
+    left = len(finding.rows) - len(rows)
+    more = [f"{left:,} of {len(finding.rows):,} rows not drawn: those with fewest opportunities"]
+    words = subtitle(finding, *(more if left else ()))
+    return finished(picture, _title(finding, shown), words, _description(finding, shown))
+
+
+@dataclass
+class _Sheet:
+    """The lines from top to bottom: their texts, which are rows, which are headings how deep."""
+
+    names: list[list[str]] = field(default_factory=list)
+    rows: list[tuple[str, str, Row]] = field(default_factory=list)  # place, name, row
+    heads: dict[str, int] = field(default_factory=dict)
+
+    def write(self, name: str) -> str:
+        self.names.append(wrapped(name, NAME_WIDTH))
+        return str(len(self.names) - 1)
+
+
+def _lay_out(shown: Sequence[Group]) -> _Sheet:
+    """A line for every row, and one for every heading that differs from the one before."""
+    sheet = _Sheet()
+    before: tuple[str, ...] = ()
+    for group in shown:
+        for depth, heading in enumerate(group.headings):
+            if group.headings[: depth + 1] != before[: depth + 1]:
+                sheet.heads[sheet.write(heading)] = depth
+        before = group.headings
+        for row, name in zip(group.rows, group.names, strict=True):
+            sheet.rows.append((sheet.write(name), name, row))
+    return sheet
+
+
+def _many_unknown(row: Row) -> bool:
+    return bool(row["unknown"] > WORTH_BOUNDS * (row["opportunities"] + row["unknown"]))
+
+
+def _edge(rows: Sequence[Row]) -> float:
+    """Where the scale ends."""
+    ends = [row["high"] if row["at_most"] is None else row["at_most"] for row in rows]
+    furthest = max((end for end in ends if end is not None), default=0.0)
+    bounds = max((row["bound_high"] or 0 for row in rows if _many_unknown(row)), default=0.0)
+    if not furthest:
+        return min(1.0, bounds) or 1.0
+    return float(min(1.0, max(furthest * 1.03, min(bounds, furthest * ROOM_FOR_BOUNDS))))
+
+
+def _styles(shown: Sequence[Group]) -> dict[str, int]:
+    """Number of the colour and shape of each innermost name; all alike where they do not recur."""
+    names = list(dict.fromkeys(name for group in shown for name in group.names))
+    if len(shown) == 1 or len(names) > len(COLOURS):
+        return dict.fromkeys(names, 0)
+    return {name: place for place, name in enumerate(names)}
+
+
+def _kinds(finding: Finding) -> dict[str, str]:
+    return {
+        "interval": interval_words(finding),
+        "limit": f"no failure seen: one-sided {level_words(finding)} upper limit",
+        "bounds": "over a tenth unknown: range had none or all of them failed (arrow: goes on)",
+    }
+
+
+def _records(
+    rows: Sequence[tuple[str, str, Row]], edge: float, finding: Finding, inside: dict[str, int]
+) -> tuple[list[Record], list[Record], list[Record]]:
+    """Lines, points and counts to draw."""
+    kinds = _kinds(finding)
+    lines: list[Record] = []
+    points: list[Record] = []
+    counts: list[Record] = []
+    for place, name, row in rows:
+        base = {"place": place, "style": inside[name], "about": f"{name}: {rate_words(row)}"}
+        counts.append(base | {"words": _count(row)})
+        if _many_unknown(row):
+            far = min(row["bound_high"], edge)
+            lines.append(
+                base | {"from": row["bound_low"], "to": far, "kind": kinds["bounds"], "style": -1}
+            )
+            if row["bound_high"] > edge:
+                points.append(base | {"from": edge, "sign": "goes on", "style": -1})
+        if row["rate"] is None:
+            continue
+        if row["at_most"] is not None:
+            lines.append(base | {"from": 0, "to": row["at_most"], "kind": kinds["limit"]})
+            points.append(base | {"from": row["at_most"], "sign": "limit"})
+            continue
+        lines.append(base | {"from": row["low"], "to": row["high"], "kind": kinds["interval"]})
+        points.append(base | {"from": row["rate"], "sign": str(inside[name])})
+    return lines, points, counts
+
+
+def _count(row: Row) -> str:
+    words = count_words(row) if row["opportunities"] else "no opportunity"
+    return f"{words}, {row['unknown']:,} unknown" if _many_unknown(row) else words
+
+
+def _colour() -> alt.Color:
+    """Colour by style number; -1 is grey."""
+    return alt.Color(
+        "style:N",
+        legend=None,
+        scale=alt.Scale(domain=[-1, *range(len(COLOURS))], range=["#9A9A9A", *COLOURS]),
+    )
+
+
+def _spans(lines: Sequence[Record], x: alt.X, y: alt.Y, finding: Finding) -> alt.Chart:
+    """Intervals, limits and bounds, with the legend that tells them apart."""
+    names = _kinds(finding)
+    looks = {
+        "interval": ([1, 0], 2.0, 1.0),
+        "limit": ([4, 3], 1.5, 1.0),
+        "bounds": ([1, 0], 8, 0.3),
+    }
+    used = [kind for kind in names if any(line["kind"] == names[kind] for line in lines)]
+    domain = [names[kind] for kind in used]
+    dash, wide, clear = (
+        alt.Scale(type="ordinal", domain=domain, range=[looks[kind][part] for kind in used])
+        for part in range(3)
+    )
+    legend = legend_of(used)
+    # Bounds first: the wide faint line lies under the interval.
+    order = sorted(lines, key=lambda line: line["kind"] != names["bounds"])
+    return (
+        plot(order)
+        .mark_rule(strokeCap="butt")
+        .encode(
+            x=x,
+            x2="to:Q",
+            y=y,
+            color=_colour(),
+            strokeDash=alt.StrokeDash("kind:N", scale=dash, legend=legend),
+            strokeWidth=alt.StrokeWidth("kind:N", scale=wide, legend=legend),
+            opacity=alt.Opacity("kind:N", scale=clear, legend=legend),
+            description="about:N",
+        )
+    )
+
+
+def _ends(points: Sequence[Record], x: alt.X, y: alt.Y) -> alt.Chart:
+    """The rates, a shape for each innermost name; at a limit, an open triangle pointing back."""
+    signs = [*map(str, range(len(SHAPES))), "limit", "goes on"]
+    shapes = [*SHAPES, "triangle-left", "triangle-right"]
+    hollow = alt.FieldOneOfPredicate(field="sign", oneOf=["limit"])
+    return (
+        plot(points)
+        .mark_point(size=55, strokeWidth=1.5, opacity=1)
+        .encode(
+            x=x,
+            y=y,
+            color=_colour(),
+            shape=alt.Shape("sign:N", legend=None, scale=alt.Scale(domain=signs, range=shapes)),
+            fill=alt.condition(hollow, alt.value("white"), _colour()),
+            description="about:N",
+        )
+    )
+
+
+def _title(finding: Finding, shown: Sequence[Group]) -> str:
+    """What the rows say, and no more: a range, and whether the intervals overlap."""
+    subject = subject_words(finding)
+    steps = [level for level in levels(finding) if level != ("mode",)]
+    by = f" by {by_keys(steps, finding.labels)}" if steps else ""
+    rows = [row for group in shown for row in group.rows if row["rate"] is not None]
+    if not rows:
+        return f"{subject}{by}: no opportunity is known, so there is no rate"
+    if len(rows) == 1:
+        return f"{subject}{_one(finding, rows[0])}: {rate_words(rows[0])}"
+    top = greatest(rows, "rate") or rows[0]
+    if not top["failures"]:
+        limits = sorted(row["at_most"] for row in rows)
+        return (
+            f"{subject}{by}: no failure seen in {counted(len(rows), 'row')}; "
+            f"upper limits from {percent(limits[0])} to {percent(limits[-1])}"
+        )
+    lowest = min(row["rate"] for row in rows)
+    start = f"{percent(lowest)} to" if lowest else "up to"
+    return f"{subject}{by}: {start} {percent(top['rate'])}; {_overlaps(finding, shown)}"
+
+
+def _one(finding: Finding, row: Row) -> str:
+    """Where the only row with a rate stands."""
+    steps = [level for level in levels(finding) if level != ("mode",)]
+    words = [level_label(level, row, finding.labels) for level in steps]
+    return f", {', '.join(words)}" if words else ""
+
+
+def _overlaps(finding: Finding, shown: Sequence[Group]) -> str:
+    """Overlap of intervals within groups, said without calling anything better or worse."""
+    several = [
+        [row for row in group.rows if row["rate"] is not None]
+        for group in shown
+        if sum(row["rate"] is not None for row in group.rows) > 1
+    ]
+    if not several:
+        return "one row each, so nothing is compared"
+    alike = sum(overlapping(rows) for rows in several)
+    if len(shown) == 1:
+        return "all intervals overlap" if alike else "not all intervals overlap"
+    outer = levels(finding)[:-1]
+    noun = GROUPS.get(outer[0], "group") if len(outer) == 1 else "group"
+    if alike == len(several) > 1:
+        return f"intervals overlap in all {len(several)} {noun}s"
+    return f"intervals overlap in {alike or 'none'} of {counted(len(several), noun)}"
+
+
+def _description(finding: Finding, shown: Sequence[Group]) -> str:
+    """The text alternative: what is drawn and its main figures."""
+    drawn = sum(len(group.rows) for group in shown)
+    text = [f"{_title(finding, shown)}. {counted(drawn, 'row')} with rate, interval and counts."]
+    named = [
+        (row, ", ".join((*group.headings, name)))
+        for group in shown
+        for row, name in zip(group.rows, group.names, strict=True)
+        if row["rate"] is not None
+    ]
+    if len(named) > 1:
+        row, name = max(named, key=lambda pair: pair[0]["rate"])
+        if row["failures"]:
+            text.append(f"Highest: {name}: {rate_words(row)}.")
+        row, name = max(named, key=lambda pair: pair[0]["opportunities"])
+        text.append(f"Most opportunities: {name}: {rate_words(row)}.")
+    return " ".join(text)

@@ -1,0 +1,72 @@
+"""Findings' rows in the order and grouping in which a picture shows them."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from itertools import groupby
+from typing import Any
+
+from fixstats.charts import TIMES
+from fixstats.charts.names import Level, level_label, levels, natural
+from fixstats.charts.words import Row
+from fixstats.findings.base import Finding
+
+# More rows than this make a picture nobody reads; those with most opportunities are kept.
+MOST_ROWS = 120
+
+
+@dataclass(frozen=True)
+class Group:
+    """Rows that stand together; a heading for each level but the innermost, outermost first."""
+
+    headings: tuple[str, ...]
+    rows: tuple[Row, ...]
+    names: tuple[str, ...]
+
+
+def kept(rows: Sequence[Row], most: int = MOST_ROWS) -> list[Row]:
+    """At most ``most`` rows, those with the most opportunities, in their order."""
+    if len(rows) <= most:
+        return list(rows)
+    sizes = sorted(range(len(rows)), key=lambda place: -rows[place]["opportunities"])[:most]
+    return [rows[place] for place in sorted(sizes)]
+
+
+def groups(finding: Finding, rows: Sequence[Row]) -> list[Group]:
+    """Rows under headings: all levels but the innermost are the heading.
+
+    Headings and rows go by name, modes as listed in the finding. Where there is one level only,
+    the highest rate comes first, unless names have an order of their own (bands, years).
+    """
+    steps = levels(finding)
+    *outer, inner = steps
+    modes = {row["mode"]: place for place, row in reversed(list(enumerate(rows)))}
+
+    def place(level: Level, row: Row) -> Any:
+        if level == ("mode",):
+            return modes[row["mode"]]
+        return natural(level, row, finding.labels)
+
+    by_rate = not outer and not _has_order(inner, rows)
+
+    def order(row: Row) -> Any:
+        if by_rate:
+            rate = -1.0 if row["rate"] is None else row["rate"]
+            return (-rate, -row["opportunities"], place(inner, row))
+        return [place(level, row) for level in steps]
+
+    def headings(row: Row) -> tuple[str, ...]:
+        return tuple(level_label(level, row, finding.labels) for level in outer)
+
+    ordered = sorted(rows, key=order)
+    found = []
+    for above, members in groupby(ordered, key=headings):
+        together = tuple(members)
+        names = tuple(level_label(inner, row, finding.labels) for row in together)
+        found.append(Group(above, together, names))
+    return found
+
+
+def _has_order(level: Level, rows: Sequence[Row]) -> bool:
+    return level[0] in TIMES or any(str(row[level[0]])[:1] in ("<", ">") for row in rows)
