@@ -1,0 +1,174 @@
+"""Runs a person's own SELECT on the shop's database, in a process of its own that can do no harm.
+
+The engine's own limits leak: a single call over a huge list runs and grows past them. So the SQL
+runs in a child process (``sandbox_child``) which gives up every right before it reads the SQL, and
+which the system ends at its limits. Only JSON comes back.
+"""
+
+from __future__ import annotations
+
+import json
+import subprocess
+import sys
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+from fixstats import errors
+from fixstats.engines.cells import read_cells, write_cells
+from fixstats.engines.sandbox_rules import sql_words
+from fixstats.errors import QueryError
+from fixstats.folder import ShopFolder
+
+if TYPE_CHECKING:
+    import polars as pl
+
+ROW_LIMIT = 10_000
+SECONDS = 30.0
+MEMORY_MB = 2_000
+# For the child to start and to end itself, before it is ended from here. Seconds.
+_PATIENCE = 20.0
+# The child gets the search path of this process, so that every kind of installation works, and
+# reads neither the user's Python settings nor the folder it starts in.
+_START = (
+    "import sys, json; line = sys.stdin.buffer.readline(); sys.path[:] = json.loads(line); "
+    "from fixstats.engines.sandbox_child import start; start()"
+)
+# SIGALRM: the child's own clock.
+_ALARM = -14
+
+
+@dataclass(frozen=True)
+class SqlResult:
+    """What a SELECT gave.
+
+    Attributes
+    ----------
+    columns, types
+        Names, and types as the engine names them.
+    rows
+        Tuples of Python values; None for null; integers of any size are ``int``.
+    cut
+        True if there were more than ``row_limit`` rows; the rest was left out.
+    row_limit
+        Most rows that were let through.
+    """
+
+    columns: tuple[str, ...]
+    types: tuple[str, ...]
+    rows: list[tuple[Any, ...]]
+    cut: bool
+    row_limit: int
+
+    @property
+    def note(self) -> str | None:
+        """What to tell a reader where rows were left out, else None."""
+        if not self.cut:
+            return None
+        return f"cut after {self.row_limit:,} rows; there are more"
+
+    @property
+    def frame(self) -> pl.DataFrame:
+        """The rows as a Polars frame; a repeated column name gets ``_2``, ``_3``, ..."""
+        from fixstats.engines.frames import frame_of
+
+        return frame_of(self.columns, self.types, self.rows)
+
+
+def run_sql(
+    folder: ShopFolder,
+    sql: str,
+    *,
+    row_limit: int = ROW_LIMIT,
+    seconds: float = SECONDS,
+    memory_mb: int = MEMORY_MB,
+    parameters: Mapping[str, object] | None = None,
+) -> SqlResult:
+    """Run one SELECT on the shop's tables and views, read-only and locked in.
+
+    Parameters
+    ----------
+    folder
+        The shop; views and catalogue tables are those of every session.
+    sql
+        Exactly one SELECT (or FROM, VALUES, DESCRIBE, SUMMARIZE, SHOW TABLES).
+    row_limit
+        Most rows that come back; ``cut`` tells whether there were more.
+    seconds, memory_mb
+        Time and memory of the SQL; what needs more is ended. Memory is held hard on Linux only,
+        elsewhere as well as the engine can.
+    parameters
+        Values of ``$name`` in the SQL.
+
+    Raises
+    ------
+    QueryError
+        If the SQL is not one SELECT, reaches beyond the tables, is wrong, or goes over a limit.
+    FolderError, StoreError
+        If the shop folder is wrong or its database cannot be read just now.
+    """
+    request = {
+        "folder": str(folder.path.resolve()),
+        "sql": sql,
+        "row_limit": row_limit,
+        "seconds": seconds,
+        "memory_mb": memory_mb,
+        "parameters": dict(parameters or {}),
+    }
+    kind, *told = _ask_child(request, seconds)
+    if kind == "rows":
+        columns, rows, cut = told
+        names, types = zip(*columns, strict=True)
+        return SqlResult(names, types, [tuple(row) for row in rows], cut, row_limit)
+    if kind == "time":
+        raise QueryError(_time_words(seconds))
+    if kind == "memory":
+        raise QueryError(_memory_words(memory_mb))
+    if kind == "sql":
+        raise QueryError(sql_words(sql, told[0]))
+    raise getattr(errors, kind)(told[0])
+
+
+def _ask_child(request: Mapping[str, Any], seconds: float) -> list[Any]:
+    """The child's answer, or what its end tells: time or memory."""
+    child = subprocess.Popen(
+        [sys.executable, "-I", "-S", "-c", _START],
+        stdin=subprocess.PIPE,
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+    )
+    # Standard input stays open: its end tells the child that nobody waits any more.
+    line, child.stdin = child.stdin, None
+    try:
+        if line is not None:
+            line.write(f"{json.dumps(sys.path)}\n{write_cells(list(request.items()))}\n".encode())
+            line.flush()
+        text, fault = child.communicate(timeout=seconds + _PATIENCE)
+    except subprocess.TimeoutExpired:
+        return ["time"]
+    finally:
+        child.kill()
+        child.wait()
+        if line is not None:
+            line.close()
+    if text:
+        answer: list[Any] = read_cells(text)
+        return answer
+    if child.returncode > 0:
+        raise RuntimeError(f"the process of the query failed: {fault.decode(errors='replace')}")
+    # Ended by its clock; anything else that ends it is memory it did not get.
+    return ["time" if child.returncode == _ALARM else "memory"]
+
+
+def _time_words(seconds: float) -> str:
+    return (
+        f"stopped after {seconds:g} seconds, the time limit\n"
+        "narrow it with a where, count instead of listing, or raise the limit"
+    )
+
+
+def _memory_words(memory_mb: int) -> str:
+    return (
+        f"stopped: it needs more than {memory_mb:,} MB, the memory limit\n"
+        "narrow it with a where, count instead of listing, or raise the limit"
+    )

@@ -1,0 +1,434 @@
+"""A person's own SQL answers and reaches nothing else; every way out that was tried is here."""
+
+import datetime as dt
+import json
+import os
+import signal
+import subprocess
+import sys
+import time
+from decimal import Decimal
+from pathlib import Path
+
+import polars as pl
+import pytest
+
+from fixstats.engines.duck import writing
+from fixstats.engines.sandbox import run_sql
+from fixstats.errors import FolderError, QueryError
+from fixstats.folder import ShopFolder, make_folder
+from fixstats.folder.settings import Settings
+
+SECRET = "the content of another file"
+
+
+@pytest.fixture(scope="module")
+def shop(tmp_path_factory):
+    folder = make_folder(tmp_path_factory.mktemp("shop") / "bench", Settings(name="Bench"))
+    with writing(folder.database) as con:
+        con.execute(
+            "insert into records.jobs (entry, job, finished, model, repair, outcome, minutes, "
+            "covers) values (1, 'J1', '2026-03-01', 'Quillon Q5', 'battery_swap', 'completed', "
+            "31.5, 1), (2, 'J2', '2026-03-02', 'Brask One', 'battery_swap', 'completed', null, 1)"
+        )
+        con.execute(
+            "insert into records.attempts values (1, 'opening', 1, 'heat_gun', 'x', 'T1', 1)"
+        )
+    (folder.path / "secret.csv").write_text(f"word\n{SECRET}\n")
+    return folder
+
+
+@pytest.fixture(autouse=True)
+def _in_the_shop(shop, monkeypatch):
+    monkeypatch.chdir(shop.path)  # so that relative names of files would be found
+
+
+def files(shop):
+    return {
+        path.name: (path.stat().st_size, path.stat().st_mtime_ns) for path in shop.path.iterdir()
+    }
+
+
+# ---------------------------------------------------------------- what works
+
+
+def test_views_and_catalogue_tables_are_there(shop):
+    result = run_sql(shop, "select job, model, minutes, month from jobs order by job")
+    assert result.columns == ("job", "model", "minutes", "month")
+    assert result.types == ("VARCHAR", "VARCHAR", "DOUBLE", "VARCHAR")
+    assert result.rows == [
+        ("J1", "Quillon Q5", 31.5, "2026-03"),
+        ("J2", "Brask One", None, "2026-03"),
+    ]
+    assert not result.cut and result.note is None
+    rows = run_sql(shop, "select method from methods where step = 'opening' order by 1").rows
+    assert ("heat_gun",) in rows
+
+
+def test_macros_of_the_shop_work(shop):
+    ((low, high),) = run_sql(shop, "select wilson_low(0, 10, 1.96), wilson_high(10, 10, 1.96)").rows
+    assert (low, high) == (0.0, 1.0)
+
+
+@pytest.mark.parametrize(
+    ("sql", "value"),
+    [
+        ("date '2026-02-28'", dt.date(2026, 2, 28)),
+        ("timestamp '2026-02-28 10:11:12.5'", dt.datetime(2026, 2, 28, 10, 11, 12, 500_000)),
+        ("time '10:11:12'", dt.time(10, 11, 12)),
+        ("interval 36 hour", dt.timedelta(hours=36)),
+        ("1.50::decimal(9, 2)", Decimal("1.50")),
+        ("sum(9223372036854775807)", 9_223_372_036_854_775_807),
+        ("170141183460469231731687303715884105727::hugeint", 2**127 - 1),
+        ("[1, null, 3]", [1, None, 3]),
+        ("[[date '2026-01-01'], null]", [[dt.date(2026, 1, 1)], None]),
+        ("{'day': date '2026-01-01', 'n': [1.5::decimal(3, 1)]}",
+         {"day": dt.date(2026, 1, 1), "n": [Decimal("1.5")]}),
+        ("map {'date': 'x'}", {"date": "x"}),
+        ("'ä\n\"€\\'", "ä\n\"€\\"),
+        ("'a'::blob", b"a"),
+        ("'inf'::double", float("inf")),
+        ("null", None),
+        ("true", True),
+    ],
+)  # fmt: skip
+def test_values_survive(shop, sql, value):
+    ((got,),) = run_sql(shop, f"select {sql}").rows
+    assert got == value
+    assert type(got) is type(value)
+
+
+def test_frame_has_the_types_of_the_engine_even_without_rows(shop):
+    sql = (
+        "select 1::smallint as a, 'x' as a, date '2026-01-01' as d, sum(1) as s, "
+        "null::double as f, [1::bigint] as l, 1.25::decimal(9, 2) as m"
+    )
+    frame = run_sql(shop, sql).frame
+    expected = {
+        "a": pl.Int16, "a_2": pl.String, "d": pl.Date, "s": pl.Int64, "f": pl.Float64,
+        "l": pl.List(pl.Int64), "m": pl.Decimal(9, 2),
+    }  # fmt: skip
+    assert dict(frame.schema) == expected
+    assert frame.rows() == [(1, "x", dt.date(2026, 1, 1), 1, None, [1], Decimal("1.25"))]
+    empty = run_sql(shop, f"select * from ({sql}) where false").frame
+    assert empty.height == 0 and list(empty.dtypes)[2:] == list(frame.dtypes)[2:]
+
+
+def test_parameters_are_values(shop):
+    result = run_sql(
+        shop,
+        "select job from jobs where model = $model and finished >= $since",
+        parameters={"model": "Quillon Q5", "since": dt.date(2026, 3, 1)},
+    )
+    assert result.rows == [("J1",)]
+    nothing = {"model": "x' or true --", "since": dt.date(2026, 1, 1)}
+    sql = "select job from jobs where model = $model and finished >= $since"
+    assert run_sql(shop, sql, parameters=nothing).rows == []
+
+
+def test_row_limit_cuts_and_says_so(shop):
+    result = run_sql(shop, "select * from range(1000000000000)", row_limit=3)
+    assert result.rows == [(0,), (1,), (2,)]
+    assert result.cut and result.note == "cut after 3 rows; there are more"
+    assert not run_sql(shop, "select * from range(3)", row_limit=3).cut
+
+
+@pytest.mark.parametrize("sql", ["from jobs", "values (1)", "describe jobs", "summarize jobs",
+                                 "show tables", "-- words\nselect 1; -- more\n",
+                                 "with a as (select 1) select * from a"])  # fmt: skip
+def test_forms_of_a_select(shop, sql):
+    assert run_sql(shop, sql).rows
+
+
+def test_a_shop_without_records_answers_and_stays_without_database(tmp_path):
+    folder = make_folder(tmp_path / "new", Settings(name="New"))
+    assert run_sql(folder, "select count(*) from jobs").rows == [(0,)]
+    assert not folder.database.exists()
+
+
+def test_a_read_only_folder_is_enough(shop):
+    paths = [shop.database, shop.path]
+    for path in paths:
+        path.chmod(0o555)
+    try:
+        assert run_sql(shop, "select count(*) from jobs").rows == [(2,)]
+    finally:
+        for path in paths:
+            path.chmod(0o755)
+
+
+def test_faults_of_the_folder_keep_their_kind(tmp_path, shop):
+    folder = tmp_path / "broken"
+    folder.mkdir()
+    (folder / "shop.toml").write_text((shop.path / "shop.toml").read_text())
+    (folder / "catalogue.toml").write_text("format = 2\n")
+    with pytest.raises(FolderError, match=r"catalogue\.toml"):
+        run_sql(ShopFolder(folder), "select 1")
+
+
+# ---------------------------------------------------------------- what is wrong, in words
+
+
+@pytest.mark.parametrize(
+    ("sql", "words"),
+    [
+        ("", "no SQL to run"),
+        ("-- nothing", "no SQL to run"),
+        ("select * from jbos", r"jbos does not exist; did you mean 'jobs'\?\nline 1, column 15"),
+        ("select modle\nfrom jobs", r'"modle" not found.*did you mean \'model\'\?\nline 1, col'),
+        ("select 'ä',\n  modle from jobs", "line 2, column 3, at: modle"),
+        ("select 1 +", r'syntax error at or near "\+"\nline 1, column 10'),
+        ("selec 1", "syntax error.*selec.*\nline 1, column 1"),
+        ("select cast('x' as int)", "could not convert string 'x' to INT32\nline 1, column 8"),
+        ("select model, count(*) from jobs", "must appear in the GROUP BY"),
+        ("select foo(1)", "foo does not exist"),
+        ("select $a", "following parameters: a"),
+    ],
+)
+def test_errors_say_what_and_where_in_two_lines(shop, sql, words):
+    with pytest.raises(QueryError, match=words) as caught:
+        run_sql(shop, sql)
+    assert str(caught.value).count("\n") <= 1
+    assert "LINE" not in str(caught.value)
+
+
+# ---------------------------------------------------------------- ways out that were tried
+
+# Refused before they run, with these words.
+REFUSED = [
+    ("select 1; select 2", "2 statements given"),
+    ("select 1; drop table records.jobs", "2 statements given"),
+    ("/* select 1 */ delete from records.jobs -- select", "DELETE is not allowed"),
+    ("insert into records.jobs (job) values ('x')", "INSERT is not allowed"),
+    ("with a as (select 1) update records.jobs set job = 'x'", "UPDATE is not allowed"),
+    ("create temp table x as select 1", "CREATE is not allowed"),
+    ("create temp macro f() as table from read_text('secret.csv')", "CREATE is not allowed"),
+    ("drop table records.jobs", "DROP is not allowed"),
+    ("copy (select 1) to 'out.csv'", "COPY is not allowed"),
+    ("copy records.jobs from 'secret.csv'", "COPY is not allowed"),
+    ("export database 'out'", "not allowed"),
+    ("attach 'other.duckdb'", "ATTACH is not allowed"),
+    ("detach memory", "DETACH is not allowed"),
+    ("install httpfs", "not allowed"),
+    ("load httpfs", "LOAD is not allowed"),
+    ("pragma memory_limit = '90GB'", "not allowed"),
+    ("pragma database_list", "PRAGMA is not allowed"),
+    ("set memory_limit = '90GB'", "SET is not allowed"),
+    ("reset memory_limit", "not allowed"),
+    ("set lock_configuration = false", "SET is not allowed"),
+    ("call pragma_version()", "CALL is not allowed"),
+    ("explain analyze select 1", "EXPLAIN is not allowed"),
+    ("prepare p as select 1", "PREPARE is not allowed"),
+    ("begin", "TRANSACTION is not allowed"),
+    ("checkpoint", "not allowed"),
+    ("vacuum", "VACUUM is not allowed"),
+    ("pivot jobs on model using count(*)", "PIVOT is not allowed"),
+    ("from read_csv('secret.csv')", r"read_csv\(\) is not allowed"),
+    ("select * from READ_CSV_AUTO('secret.csv')", r"read_csv_auto\(\) is not allowed"),
+    ('from system.main."read_text"(\'secret.csv\')', r"read_text\(\) is not allowed"),
+    ("from read_blob('/etc/hostname')", r"read_blob\(\) is not allowed"),
+    ("from read_json('secret.csv')", r"read_json\(\) is not allowed"),
+    ("from read_parquet('http://localhost:1/x.parquet')", r"read_parquet\(\) is not allowed"),
+    ("from read_duckdb('shop.duckdb')", r"read_duckdb\(\) is not allowed"),
+    ("from glob('*')", r"glob\(\) is not allowed"),
+    ("from sniff_csv('secret.csv')", r"sniff_csv\(\) is not allowed"),
+    ("from parquet_metadata('secret.csv')", r"parquet_metadata\(\) is not allowed"),
+    ("select (select content from read_text('secret.csv'))", r"read_text\(\) is not allowed"),
+    ("select exists (from read_text('secret.csv'))", r"read_text\(\) is not allowed"),
+    ("with a as (from read_text('secret.csv')) from a", r"read_text\(\) is not allowed"),
+    ("from jobs, lateral (from read_text('secret.csv'))", r"read_text\(\) is not allowed"),
+    ("from jobs positional join glob('*')", r"glob\(\) is not allowed"),
+    ("describe from glob('*')", r"glob\(\) is not allowed"),
+    ("summarize from read_text('secret.csv')", r"read_text\(\) is not allowed"),
+    ("select 1 union all select 2 from glob('*')", r"glob\(\) is not allowed"),
+    ("select 1 order by (select count(*) from glob('*'))", r"glob\(\) is not allowed"),
+    ("select list_transform([1], lambda x: (select count(*) from glob('*')))",
+     r"glob\(\) is not allowed"),
+    ("from query('from read_text(''secret.csv'')')", r"query\(\) is not allowed"),
+    ("from query_table('secret.csv')", r"query_table\(\) is not allowed"),
+    ("from json_execute_serialized_sql('{}')", r"json_execute_serialized_sql\(\) is not allowed"),
+    ("from histogram('secret.csv', x)", r"histogram\(\) is not allowed"),
+    ("from arrow_scan(1, 2, 3)", r"arrow_scan\(\) is not allowed"),
+    ("from pandas_scan(1)", r"pandas_scan\(\) is not allowed"),
+    ("from python_map_function(1)", r"python_map_function\(\) is not allowed"),
+    ("from enable_logging()", r"enable_logging\(\) is not allowed"),
+    ("from enable_profiling(save_location := 'out.json')", r"enable_profiling\(\) is not allowed"),
+    ("from duckdb_secrets()", r"duckdb_secrets\(\) is not allowed"),
+    ("from duckdb_settings()", r"duckdb_settings\(\) is not allowed"),
+    ("from pg_settings", "pg_settings is not open"),
+    ("from pg_catalog.PG_SETTINGS", "pg_settings is not open"),
+    ("from duckdb_databases", "duckdb_databases is not open"),
+    ("show memory_limit", "settings are not open"),
+    ("from (show memory_limit)", "settings are not open|syntax error"),
+    ("select current_setting('home_directory')", r"current_setting\(\) is not allowed"),
+    ("select system.main.Current_Setting('home_directory')", "current_setting.* is not allowed"),
+    ("select 'home_directory'.current_setting()", r"current_setting\(\) is not allowed"),
+    ("select getenv('HOME')", r"getenv\(\) is not allowed"),
+    ("select write_log('x')", r"write_log\(\) is not allowed"),
+    ("from 'secret.csv'", "secret.csv"),
+    ('from "secret.csv"', "secret.csv"),
+    ("from 'http://localhost:1/x.csv'", "localhost"),
+    ("from '/etc/hostname'", "hostname"),
+    ("select * from sys", "sys does not exist"),
+    ("select pg_read_file('secret.csv')", "pg_read_file does not exist"),
+    (f"select {'(' * 3000}1{')' * 3000}", "deep|nested|depth|memory|syntax"),
+    (f"select {'+'.join(['1'] * 20_000)}", "deep|depth|memory"),
+    (f"select {'f(' * 600}1{')' * 600}", "deep|nested|does not exist"),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize(("sql", "words"), REFUSED, ids=lambda value: str(value)[:48])
+def test_ways_out_are_refused(shop, sql, words):
+    before = files(shop)
+    with pytest.raises(QueryError, match=words) as caught:
+        run_sql(shop, sql, seconds=5)
+    assert SECRET not in str(caught.value)
+    assert files(shop) == before
+
+
+# The same ways out and more, put to the locked connection without the rules before it.
+BYPASS = """
+import json, sys, os, socket
+from pathlib import Path
+from fixstats.engines import sandbox_child
+from fixstats.engines.duck import reading
+from fixstats.engines.session import build_session
+from fixstats.folder import ShopFolder
+folder = ShopFolder(Path(sys.argv[1]))
+attempts = json.loads(sys.stdin.read())
+done = {}
+with reading(folder.database) as con:
+    build_session(con, folder.catalogue)
+    sandbox_child._lock(con, 20, 1000)
+    for sql in attempts:
+        try:
+            done[sql] = str(con.execute(sql).fetchall())[:200]
+        except Exception as trouble:
+            done[sql] = None
+    for name, reach in {"open": lambda: open(sys.argv[1] + "/secret.csv").read(),
+                        "write": lambda: os.open("out.txt", os.O_CREAT | os.O_WRONLY),
+                        "socket": lambda: socket.socket()}.items():
+        try:
+            done[name] = str(reach())
+        except OSError:
+            done[name] = None
+    print(json.dumps(done))
+    sys.stdout.flush()
+    os._exit(0)
+"""
+OUTWARD = [
+    "from read_csv('secret.csv')", "from read_text('secret.csv')", "from glob('*')",
+    "from 'secret.csv'", "from read_parquet('http://localhost:1/x.parquet')",
+    "copy (select 1) to 'out.csv'", "copy (select 1) to '/dev/null'", "export database 'out'",
+    "attach 'other.duckdb'", "attach ':memory:' as m; copy (select 1) to 'm.csv'",
+    "from query('from read_text(''secret.csv'')')", "from read_duckdb('shop.duckdb')",
+    "install httpfs", "load httpfs", "load 'secret.csv'", "set memory_limit = '90GB'",
+    "set enable_external_access = true", "set lock_configuration = false",
+    "reset lock_configuration", "pragma max_execution_time = 0", "set temp_directory = 'tmp'",
+    "insert into records.jobs (job) values ('x')", "drop table records.jobs",
+    "from enable_profiling(save_location := 'out.json')",
+    "create persistent secret s (type http)", "select getenv('HOME')",
+]  # fmt: skip
+
+
+def test_the_lock_holds_without_the_rules(shop):
+    before = files(shop)
+    ran = subprocess.run(
+        [sys.executable, "-c", BYPASS, str(shop.path)],
+        input=json.dumps(OUTWARD), capture_output=True, text=True, check=False, timeout=60,
+    )  # fmt: skip
+    assert ran.returncode == 0, ran.stderr
+    done = json.loads(ran.stdout)
+    assert len(done) == len(OUTWARD) + 3
+    assert {sql: answer for sql, answer in done.items() if answer is not None} == {}
+    assert files(shop) == before
+
+
+# ---------------------------------------------------------------- time and memory
+
+BOMBS = [
+    "select list_sum(list_transform(range(1000000000), lambda x: x + 1))",
+    "select count(*) from range(1000000000000) a, range(1000000) b where a.range % 7 = b.range % 5",
+    "with recursive r as (select 1 as n union all select n + 1 from r) select count(*) from r",
+    "with recursive r as (from range(2) union all select a.range from r a, r b) select 1 from r",
+    "select length(repeat('x', 4000000000))",
+    "select repeat(repeat('x', 100000), 40000)",
+    "select string_agg(repeat('x', 100000), ',') from range(100000)",
+    "select list(range) from range(10000000000)",
+    "select count(distinct range) from range(100000000000)",
+    "select * from range(100000000000) order by hash(range)",
+    "select range(4000000000)",
+    "select sleep_ms(60000)",
+]
+
+
+@pytest.mark.parametrize("sql", BOMBS)
+def test_limits_hold(shop, sql):
+    began = time.monotonic()
+    with pytest.raises(QueryError, match=r"the (time|memory) limit"):
+        run_sql(shop, sql, seconds=1, memory_mb=300)
+    assert time.monotonic() - began < 5
+
+
+def test_memory_stays_within_the_limit(shop):
+    """A scalar call over a huge list grows past the engine's own limit; the system's holds it."""
+    script = (
+        "import resource, sys\n"
+        "from fixstats.engines.sandbox import run_sql\n"
+        "from fixstats.errors import QueryError\n"
+        "from fixstats.folder import ShopFolder\n"
+        "from pathlib import Path\n"
+        "try:\n"
+        "    run_sql(ShopFolder(Path(sys.argv[1])), sys.argv[2], seconds=3, memory_mb=300)\n"
+        "except QueryError:\n"
+        "    print(resource.getrusage(resource.RUSAGE_CHILDREN).ru_maxrss)\n"
+    )
+    ran = subprocess.run(
+        [sys.executable, "-c", script, str(shop.path), BOMBS[0]],
+        capture_output=True, text=True, check=True, timeout=30,
+    )  # fmt: skip
+    assert int(ran.stdout) < 1_000_000  # KiB
+
+
+def test_a_huge_answer_is_refused(shop):
+    with pytest.raises(QueryError, match="larger than 64 MB"):
+        run_sql(shop, "select repeat('x', 1000000) from range(100)", seconds=20)
+
+
+# ---------------------------------------------------------------- leaving
+
+LONG = (
+    "import sys\n"
+    "from pathlib import Path\n"
+    "from fixstats.engines.sandbox import run_sql\n"
+    "from fixstats.folder import ShopFolder\n"
+    "print('started', flush=True)\n"
+    "run_sql(ShopFolder(Path(sys.argv[1])), "
+    "'select count(*) from range(1000000000000) a, range(1000000) b where a.range = 2*b.range')\n"
+)
+
+
+def children(pid):
+    return Path(f"/proc/{pid}/task/{pid}/children").read_text().split()
+
+
+@pytest.mark.parametrize("how", [signal.SIGINT, signal.SIGTERM, signal.SIGKILL])
+def test_nothing_runs_on_when_the_program_is_stopped(shop, how):
+    parent = subprocess.Popen(
+        [sys.executable, "-c", LONG, str(shop.path)],
+        stdout=subprocess.PIPE, stderr=subprocess.DEVNULL, text=True,
+    )  # fmt: skip
+    assert parent.stdout.readline() == "started\n"
+    deadline = time.monotonic() + 10
+    while not (found := children(parent.pid)):
+        assert time.monotonic() < deadline
+        time.sleep(0.02)
+    time.sleep(0.7)
+    assert parent.poll() is None
+    (child,) = found
+    os.kill(parent.pid, how)
+    assert parent.wait(timeout=5) != 0
+    parent.stdout.close()
+    while Path(f"/proc/{child}").exists():
+        assert time.monotonic() < deadline + 10, "the query runs on"
+        time.sleep(0.02)
