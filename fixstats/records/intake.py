@@ -1,0 +1,267 @@
+"""Takes one file in, inside a transaction: read, judge, stage, compare, store."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field, replace
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from fixstats.engines.session import load
+from fixstats.errors import SheetError
+from fixstats.folder import Catalogue
+from fixstats.records.columns import REQUIRED, sheet_columns
+from fixstats.records.coverage import covered_modes, covers_set, declared_covers
+from fixstats.records.header import Header, read_header
+from fixstats.records.judging import Judged, judge
+from fixstats.records.mapping import Mapping
+from fixstats.records.overlay import overlay
+from fixstats.records.reports import SheetReport
+from fixstats.records.sheets import CsvSource, Loaded, ParquetSource, RowFault, open_sheet
+from fixstats.records.staging import Stage, build_sheet, tidy_rows
+from fixstats.records.storing import attempts_of, pieces_of, store, to_past
+from fixstats.records.templates import code, column, fill
+from fixstats.words import counted, listed
+
+if TYPE_CHECKING:
+    import duckdb
+
+    Connection = duckdb.DuckDBPyConnection
+
+_FAULTS = "row bigint, col varchar, value varchar, reason varchar"
+
+
+@dataclass(frozen=True)
+class Request:
+    """One file to take in. ``kind``: sheet, update or inbox; ``label``: its name in the records."""
+
+    path: Path
+    label: str
+    mapping: Mapping
+    covers: str | None
+    kind: str
+    scratch: Path
+    tell: Callable[[str], None] = field(default=lambda stage: None)
+
+
+@dataclass(frozen=True)
+class _Staged:
+    """The file is in ``sheet`` and ``faults``; ``source`` selects its rows as they were read."""
+
+    header: Header
+    stage: Stage
+    source: str
+    declared: str
+    notes: list[str]
+
+
+def take_in(con: Connection, request: Request, catalogue: Catalogue) -> SheetReport:
+    """Take the file in as the next batch; ``catalogue_tables`` must be there already.
+
+    Raises
+    ------
+    SheetError
+        If the file as a whole cannot be read as a job sheet.
+    """
+    staged = _stage(con, request, catalogue)
+    request.tell("comparing")
+    batch = con.execute(fill("next_entry")).fetchall()[0][1]
+    rows_read, repeated, held = _sort_out(con, staged, request, batch)
+    modes = covered_modes(con, staged.declared, catalogue)
+    changed, unchanged = _compare(con, batch)
+    cleared = _clear(con, batch)
+    added = _count(con, "sheet") - changed
+    request.tell("storing")
+    new_names: list[tuple[str, str]] = []
+    stored = added + changed
+    if stored:
+        covers = covers_set(con, staged.declared, modes)
+        new_names = store(con, catalogue, staged.stage.columns, batch, covers)
+    report = SheetReport(
+        batch, request.label, request.kind, rows_read, added, changed, unchanged, repeated,
+        held, cleared, staged.declared, tuple(modes),
+        tuple(_notes(staged, request, new_names, cleared)),
+        tuple(con.execute(fill("preview")).fetchall()),
+    )  # fmt: skip
+    if not stored and not cleared and not _count_held(con, batch):
+        return replace(report, batch=None)
+    _store_batch(con, report, request.mapping, covers if stored else None)
+    return report
+
+
+def _stage(con: Connection, request: Request, catalogue: Catalogue) -> _Staged:
+    """Read and judge the file, and work out what each row means."""
+    known, where = sheet_columns(catalogue), request.label
+    needed = ("job",) if request.kind == "update" else REQUIRED
+    request.tell("reading")
+    source = open_sheet(request.path, request.mapping.formats, request.scratch)
+    header = read_header(source.header, known, request.mapping, where, needed)
+    loaded = source.load(con, header.wanted)
+    if not _count(con, "raw_sheet"):
+        raise SheetError(f"{where}: has a header and no rows below it; nothing was changed")
+    request.tell("checking")
+    separator = source.file.separator if isinstance(source, CsvSource) else ""
+    judged = judge(
+        con, header.names, known, request.mapping, catalogue,
+        where=where, separator=separator, exported=header.exported,
+        serial=isinstance(source, ParquetSource) and source.rows,
+    )  # fmt: skip
+    _note_faults(con, header.names, judged, loaded)
+    declared = declared_covers(request.covers or request.mapping.covers, catalogue)
+    rows, names = tidy_rows(header.names, judged.rewritten, loaded.row), header.names
+    con.execute(fill("met"))
+    if request.kind == "update":
+        keep = "failures" not in names or not (request.covers or request.mapping.covers)
+        rows, names = overlay(con, rows, names, catalogue, keep_covers=keep)
+    elif header.exported:
+        rows = fill("with_covers", source=rows)
+    stage = Stage(names, catalogue)
+    build_sheet(con, stage, rows, declared)
+    return _Staged(header, stage, rows, declared, list(header.notes))
+
+
+def _note_faults(con: Connection, names: Sequence[str], judged: Judged, loaded: Loaded) -> None:
+    """Fill ``faults`` with what is wrong with single cells, and with rows as rows."""
+    load(con, "faults", _FAULTS, [_row_fault(fault) for fault in loaded.faults])
+    for name in judged.faulty:
+        con.execute(
+            fill("cell_faults", row=loaded.row, code=code(name), column=column(name))
+        )
+    # a row that does not fit the header has its cells in the wrong columns: one reason is enough
+    con.execute(
+        "delete from faults where col is not null "
+        "and row in (select row from faults where col is null)"
+    )
+
+
+def _row_fault(fault: RowFault) -> tuple[int, str | None, str | None, str]:
+    row, name, reason, value = fault
+    return row, name or None, value or None, reason
+
+
+def _sort_out(
+    con: Connection, staged: _Staged, request: Request, batch: int
+) -> tuple[int, int, int]:
+    """Leave only good rows in ``sheet``, once each: (rows read, repeated, held back)."""
+    stage = staged.stage
+    filled = [column(name) for name in staged.header.names if name not in ("job", "reason")]
+    present = [name for name in filled if name.strip('"') in {*stage.columns, "held_back"}]
+    con.execute(fill("blank_rows", columns=", ".join([*present, "null"])))
+    rows_read = _count(con, "sheet")
+    _note_contradictions(con, stage)
+    con.execute(fill("duplicates"))
+    con.execute("delete from faults where row not in (select row from sheet)")
+    held = con.execute("select count(distinct row) from faults").fetchall()[0][0]
+    if held:
+        _hold_back(con, staged, request, batch)
+        con.execute("delete from sheet where row in (select row from faults)")
+    con.execute(fill("repeated"))
+    return rows_read, rows_read - held - _count(con, "sheet"), held
+
+
+def _note_contradictions(con: Connection, stage: Stage) -> None:
+    """Faults between the cells of a row."""
+    con.execute(fill("row_faults"))
+    for part in stage.catalogue.part_codes:
+        for kind in ("supplier", "lot", "cost"):
+            name = f"{part}_{kind}"
+            if stage.has(name):
+                grade = column(f"{part}_grade")
+                con.execute(
+                    fill("piece_faults", grade=grade, column=column(name), code=code(name))
+                )
+    con.execute(
+        "create or replace temp table suspects as "
+        "select * from sheet where failures is not null and row not in (select row from faults)"
+    )
+    catalogue = stage.catalogue
+    attempts = attempts_of(catalogue, "suspects") or "select 0 as row, '' as step, 1, ''"
+    con.execute(f"create or replace temp table some_attempts as {attempts}")
+    pieces = pieces_of(catalogue, stage.columns, "suspects")
+    con.execute(f"create or replace temp table some_pieces as {pieces}")
+    prior = "s.prior_repair" if "prior_repair" in stage.columns else "null"
+    con.execute(fill("mode_faults", prior_repair=prior), {"unrecorded": catalogue.unrecorded_grade})
+
+
+def _hold_back(con: Connection, staged: _Staged, request: Request, batch: int) -> None:
+    names = [name for name in staged.stage.names if name not in ("held_back", "reason")]
+    fields = ", ".join(f"{column(name)} := {column(name)}" for name in names)
+    text = fill(
+        "held_lines",
+        source=staged.source,
+        columns=fields,
+        branch="branch" if "branch" in names else "null::varchar",
+    )
+    con.execute(text, {"batch": batch, "file": request.label})
+
+
+def _compare(con: Connection, batch: int) -> tuple[int, int]:
+    """Old versions go to the past, unchanged rows leave ``sheet``: (changed, unchanged)."""
+    con.execute(fill("met_jobs"))
+    unchanged = con.execute("select count(*) from met_jobs where same").fetchall()[0][0]
+    con.execute(
+        "create or replace temp table leaving as select entry from met_jobs where not same"
+    )
+    changed = _count(con, "leaving")
+    con.execute(fill("accepted"))
+    if unchanged:
+        con.execute("delete from sheet where row in (select row from met_jobs where same)")
+    if changed:
+        to_past(con, batch)
+    return changed, unchanged
+
+
+def _clear(con: Connection, batch: int) -> int:
+    if not _count(con, "records.heldback"):
+        return 0
+    rows = con.execute(fill("cleared"), {"batch": batch}).fetchall()
+    return int(rows[0][0])
+
+
+def _count(con: Connection, table: str) -> int:
+    return int(con.execute(f"select count(*) from {table}").fetchall()[0][0])  # noqa: S608
+
+
+def _count_held(con: Connection, batch: int) -> int:
+    rows = con.execute(
+        "select count(*) from records.heldback where batch = $1", [batch]
+    ).fetchall()
+    return int(rows[0][0])
+
+
+def _notes(
+    staged: _Staged, request: Request, new_names: Sequence[tuple[str, str]], cleared: int
+) -> list[str]:
+    notes = list(staged.notes)
+    if staged.declared == "seen" and request.kind != "update":
+        notes.append(
+            "covers: seen; only failure modes that occur in this file count as looked for "
+            "(say --covers all if the bench looked for every mode)"
+        )
+    if cleared:
+        notes.append(f"{counted(cleared, 'fault')} held back earlier: mended")
+    kinds = dict.fromkeys(kind for kind, _ in new_names)
+    for kind in kinds:
+        names = [shown for k, shown in new_names if k == kind]
+        more = f" and {len(names) - 8:,} more" if len(names) > 8 else ""
+        shown = ", ".join(names[:8]) + more if more else listed(names)
+        notes.append(f"first seen: {counted(len(names), kind, _PLURALS.get(kind))}: {shown}")
+    return notes
+
+
+_PLURALS = {"branch": "branches"}
+
+
+def _store_batch(
+    con: Connection, report: SheetReport, mapping: Mapping, covers: int | None
+) -> None:
+    con.execute(
+        fill("batch"),
+        {
+            "batch": report.batch, "file": report.file, "kind": report.kind,
+            "covers": report.covers, "covers_set": covers, "mapping": mapping.where or None,
+            "rows_read": report.rows_read, "added": report.added, "changed": report.changed,
+            "unchanged": report.unchanged, "repeated": report.repeated,
+            "held_back": report.held_back,
+        },
+    )  # fmt: skip

@@ -1,0 +1,1 @@
+coalesce(bool_or(p.place = /*code*/), false) as /*column*/

@@ -1,0 +1,1 @@
+case when b./*column*/ then '?' end as /*result*/

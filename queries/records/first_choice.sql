@@ -1,0 +1,2 @@
+, /*code*/ || '=' || case when /*column*/ = '?' then '' when contains(/*column*/, ' > ')
+  then replace(split_part(/*column*/, ' > ', 1), '?', '') else /*column*/ end || ';'
