@@ -11,11 +11,15 @@ import altair as alt
 from fixstats.charts.layout import Group, groups, kept
 from fixstats.charts.names import Level, by_keys, level_label, levels, subject_words, wrapped
 from fixstats.charts.parts import (
+    BOUNDS,
     NAME_WIDTH,
     WIDTH,
     Record,
     counts_beside,
+    edge_of,
     legend_of,
+    line_scales,
+    many_unknown,
     plot,
     row_height,
     rows_at,
@@ -30,18 +34,14 @@ from fixstats.charts.words import (
     overlapping,
     percent,
     rate_words,
+    share_words,
     subtitle,
 )
 from fixstats.findings.base import Finding
-from fixstats.findings.rates_notes import WORTH_BOUNDS
 from fixstats.words import counted
 
 if TYPE_CHECKING:
     from fixstats.charts import Picture
-
-# Bounds are drawn this far beyond the furthest interval; an arrow says where they go on. Else a
-# few rows that nobody looked at would press all intervals together.
-ROOM_FOR_BOUNDS = 1.25
 
 GROUPS: dict[Level, str] = {
     ("model",): "model",
@@ -61,7 +61,7 @@ def interval_chart(finding: Finding) -> Picture:
     rows = kept(finding.rows)
     shown = groups(finding, rows)
     sheet = _lay_out(shown)
-    edge = _edge(rows)
+    edge = edge_of(rows)
     inside = _styles(shown)
     y = rows_at(sheet.names, sheet.heads)
     x = alt.X(
@@ -106,20 +106,6 @@ def _lay_out(shown: Sequence[Group]) -> _Sheet:
     return sheet
 
 
-def _many_unknown(row: Row) -> bool:
-    return bool(row["unknown"] > WORTH_BOUNDS * (row["opportunities"] + row["unknown"]))
-
-
-def _edge(rows: Sequence[Row]) -> float:
-    """Where the scale ends."""
-    ends = [row["high"] if row["at_most"] is None else row["at_most"] for row in rows]
-    furthest = max((end for end in ends if end is not None), default=0.0)
-    bounds = max((row["bound_high"] or 0 for row in rows if _many_unknown(row)), default=0.0)
-    if not furthest:
-        return min(1.0, bounds) or 1.0
-    return float(min(1.0, max(furthest * 1.03, min(bounds, furthest * ROOM_FOR_BOUNDS))))
-
-
 def _styles(shown: Sequence[Group]) -> dict[str, int]:
     """Number of the colour and shape of each innermost name; all alike where they do not recur."""
     names = list(dict.fromkeys(name for group in shown for name in group.names))
@@ -132,7 +118,7 @@ def _kinds(finding: Finding) -> dict[str, str]:
     return {
         "interval": interval_words(finding),
         "limit": f"no failure seen: one-sided {level_words(finding)} upper limit",
-        "bounds": "over a tenth unknown: range had none or all of them failed (arrow: goes on)",
+        "bounds": BOUNDS,
     }
 
 
@@ -147,7 +133,7 @@ def _records(
     for place, name, row in rows:
         base = {"place": place, "style": inside[name], "about": f"{name}: {rate_words(row)}"}
         counts.append(base | {"words": _count(row)})
-        if _many_unknown(row):
+        if many_unknown(row):
             far = min(row["bound_high"], edge)
             lines.append(
                 base | {"from": row["bound_low"], "to": far, "kind": kinds["bounds"], "style": -1}
@@ -167,7 +153,7 @@ def _records(
 
 def _count(row: Row) -> str:
     words = count_words(row) if row["opportunities"] else "no opportunity"
-    return f"{words}, {row['unknown']:,} unknown" if _many_unknown(row) else words
+    return f"{words}, {row['unknown']:,} unknown" if many_unknown(row) else words
 
 
 def _colour() -> alt.Color:
@@ -182,21 +168,12 @@ def _colour() -> alt.Color:
 def _spans(lines: Sequence[Record], x: alt.X, y: alt.Y, finding: Finding) -> alt.Chart:
     """Intervals, limits and bounds, with the legend that tells them apart."""
     names = _kinds(finding)
-    looks = {
-        "interval": ([1, 0], 2.0, 1.0),
-        "limit": ([4, 3], 1.5, 1.0),
-        "bounds": ([1, 0], 8, 0.3),
-    }
-    used = [kind for kind in names if any(line["kind"] == names[kind] for line in lines)]
-    domain = [names[kind] for kind in used]
-    dash, wide, clear = (
-        alt.Scale(type="ordinal", domain=domain, range=[looks[kind][part] for kind in used])
-        for part in range(3)
-    )
+    used = {kind: name for kind, name in names.items() if any(o["kind"] == name for o in lines)}
+    dash, wide, clear = line_scales(used)
     legend = legend_of(used)
     # Bounds first: the wide faint line lies under the interval.
     order = sorted(lines, key=lambda line: line["kind"] != names["bounds"])
-    return (
+    drawn: alt.Chart = (
         plot(order)
         .mark_rule(strokeCap="butt")
         .encode(
@@ -210,6 +187,7 @@ def _spans(lines: Sequence[Record], x: alt.X, y: alt.Y, finding: Finding) -> alt
             description="about:N",
         )
     )
+    return drawn
 
 
 def _ends(points: Sequence[Record], x: alt.X, y: alt.Y) -> alt.Chart:
@@ -217,7 +195,7 @@ def _ends(points: Sequence[Record], x: alt.X, y: alt.Y) -> alt.Chart:
     signs = [*map(str, range(len(SHAPES))), "limit", "goes on"]
     shapes = [*SHAPES, "triangle-left", "triangle-right"]
     hollow = alt.FieldOneOfPredicate(field="sign", oneOf=["limit"])
-    return (
+    drawn: alt.Chart = (
         plot(points)
         .mark_point(size=55, strokeWidth=1.5, opacity=1)
         .encode(
@@ -229,6 +207,7 @@ def _ends(points: Sequence[Record], x: alt.X, y: alt.Y) -> alt.Chart:
             description="about:N",
         )
     )
+    return drawn
 
 
 def _title(finding: Finding, shown: Sequence[Group]) -> str:
@@ -269,14 +248,11 @@ def _overlaps(finding: Finding, shown: Sequence[Group]) -> str:
     ]
     if not several:
         return "one row each, so nothing is compared"
-    alike = sum(overlapping(rows) for rows in several)
     if len(shown) == 1:
-        return "all intervals overlap" if alike else "not all intervals overlap"
+        return "all intervals overlap" if overlapping(several[0]) else "not all intervals overlap"
     outer = levels(finding)[:-1]
     noun = GROUPS.get(outer[0], "group") if len(outer) == 1 else "group"
-    if alike == len(several) > 1:
-        return f"intervals overlap in all {len(several)} {noun}s"
-    return f"intervals overlap in {alike or 'none'} of {counted(len(several), noun)}"
+    return f"intervals overlap in {share_words(sum(map(overlapping, several)), len(several), noun)}"
 
 
 def _description(finding: Finding, shown: Sequence[Group]) -> str:

@@ -9,17 +9,38 @@ from typing import TYPE_CHECKING, Any
 import altair as alt
 
 from fixstats.charts import TIMES
-from fixstats.charts.names import level_label, levels, natural, subject_words, subjects, wrapped
-from fixstats.charts.parts import Record, legend_of, plot, texts
+from fixstats.charts.names import (
+    by_keys,
+    level_label,
+    levels,
+    natural,
+    subject_words,
+    subjects,
+    wrapped,
+)
+from fixstats.charts.parts import (
+    BOUNDS,
+    LINE,
+    Record,
+    edge_of,
+    legend_of,
+    line_scales,
+    many_unknown,
+    plot,
+    texts,
+)
+from fixstats.charts.periods import filled, unfinished
 from fixstats.charts.style import COLOURS, GREY, finished, nothing, percent_axis
 from fixstats.charts.words import (
     Row,
+    count_words,
     greatest,
     interval_words,
     level_words,
     overlapping,
     percent,
     rate_words,
+    share_words,
     subtitle,
 )
 from fixstats.findings.base import Finding
@@ -34,10 +55,6 @@ MOST_ROOMY = 24
 HEIGHT = 170
 # More panels than this are a table's business; those with most opportunities are drawn.
 MOST_PANELS = 12
-PARTIAL = " *"
-
-# Periods of a year and what stands between year and number.
-_PER_YEAR = {"month": (12, "-"), "quarter": (4, "-Q"), "year": (1, "")}
 
 
 @dataclass(frozen=True)
@@ -46,6 +63,18 @@ class _Panel:
 
     name: str
     rows: tuple[Row, ...]
+
+
+@dataclass(frozen=True)
+class _Frame:
+    """What all panels share: time key, periods, scale, kinds of line and what they are called."""
+
+    time: str
+    periods: list[str]
+    unfinished: str | None
+    edge: float
+    kinds: dict[str, str]
+    missing: list[str]  # what stands for the counts of a period without a row
 
 
 def months_chart(finding: Finding) -> Picture:
@@ -58,28 +87,51 @@ def months_chart(finding: Finding) -> Picture:
         return nothing(finding)
     time = next(key for key in TIMES if key in finding.keys)
     panels = _panels(finding, time)
-    shown = sorted(panels, key=lambda panel: -sum(row["opportunities"] for row in panel.rows))
-    shown = [panel for panel in panels if panel in shown[:MOST_PANELS]]
+    sizes = sorted((_size(panel) for panel in panels), reverse=True)
+    fewest = sizes[:MOST_PANELS][-1]
+    shown = [panel for panel in panels if _size(panel) >= fewest][:MOST_PANELS]
     rows = [row for panel in shown for row in panel.rows]
-    periods = _filled([row[time] for row in rows if row[time] is not None], time)
+    frame = _frame(finding, rows, time)
     undated = sum(row[time] is None for row in rows)
-    unfinished = _unfinished(finding, time)
-    ends = [
-        row["high"] if row["at_most"] is None else row["at_most"]
-        for row in rows
-        if row["rate"] is not None
-    ]
-    edge = min(1.0, 1.05 * max(ends, default=1.0))
-    drawn = [_panel(panel, time, periods, unfinished, edge, finding) for panel in shown]
     left = len(panels) - len(shown)
     lines = subtitle(
         finding,
-        *([f"* {unfinished} is not over"] if unfinished in periods else []),
-        *([f"{undated} rows without a {time}"] if undated else []),
-        *([f"{left} of {len(panels)} panels with fewest opportunities not drawn"] if left else []),
+        f"* {frame.unfinished} is not over (open mark)"
+        if frame.unfinished in frame.periods
+        else "",
+        f"{counted(undated, 'row')} without a {time} not drawn" if undated else "",
+        f"{left} of {len(panels)} panels not drawn: fewest opportunities" if left else "",
     )
+    picture = alt.vconcat(*(_panel(panel, frame) for panel in shown), spacing=22)
     title = _title(finding, shown, time)
-    return finished(alt.vconcat(*drawn, spacing=22), title, lines, _description(title, rows, time))
+    return finished(picture, title, lines, _description(title, shown, time))
+
+
+def _size(panel: _Panel) -> int:
+    return sum(row["opportunities"] for row in panel.rows)
+
+
+def _frame(finding: Finding, rows: Sequence[Row], time: str) -> _Frame:
+    """What all panels share, so that they can be compared."""
+    kinds = {
+        "interval": interval_words(finding),
+        "limit": f"no failure seen: one-sided {level_words(finding)} upper limit",
+        "bounds": BOUNDS,
+    }
+    occur = {_kind(row) for row in rows if row["rate"] is not None}
+    occur.update({"bounds"} if any(many_unknown(row) for row in rows) else ())
+    return _Frame(
+        time=time,
+        periods=filled([row[time] for row in rows if row[time] is not None], time),
+        unfinished=unfinished(finding, time),
+        edge=edge_of(rows),
+        kinds={kind: text for kind, text in kinds.items() if kind in occur},
+        missing=["too few"] if finding.settings.get("min_opportunities") else ["0 of", "0"],
+    )
+
+
+def _kind(row: Row) -> str:
+    return "interval" if row["at_most"] is None else "limit"
 
 
 def _panels(finding: Finding, time: str) -> list[_Panel]:
@@ -102,74 +154,24 @@ def _panels(finding: Finding, time: str) -> list[_Panel]:
     return [_Panel(", ".join(name), tuple(apart[name])) for name in sorted(apart, key=order)]
 
 
-def _filled(found: Sequence[str], time: str) -> list[str]:
-    """Every period from the first to the last, also those without a row."""
-    per_year, between = _PER_YEAR[time]
-    if not found:
-        return []
-
-    def number(text: str) -> int:
-        year, _, part = text.partition(between) if between else (text, "", "1")
-        return int(year) * per_year + int(part) - 1
-
-    def text(number: int) -> str:
-        year, part = divmod(number, per_year)
-        wide = {"month": f"{part + 1:02d}", "quarter": f"{part + 1}", "year": ""}[time]
-        return f"{year}{between}{wide}"
-
-    return [text(one) for one in range(number(min(found)), number(max(found)) + 1)]
-
-
-def _unfinished(finding: Finding, time: str) -> str | None:
-    """The period that the note ``partial`` speaks of: the one in which the records end."""
-    as_of = finding.settings.get("as_of")
-    if not as_of or all(note.code != "partial" for note in finding.notes):
-        return None
-    year, month = as_of[:4], int(as_of[5:7])
-    period = {"month": as_of[:7], "quarter": f"{year}-Q{(month + 2) // 3}", "year": year}[time]
-    # The month may be open where the quarter is over, and the other way round.
-    text = " ".join(note.text for note in finding.notes if note.code == "partial")
-    return period if period in text.split(":")[0] else None
-
-
-def _panel(
-    panel: _Panel,
-    time: str,
-    periods: list[str],
-    unfinished: str | None,
-    edge: float,
-    finding: Finding,
-) -> alt.LayerChart | alt.FacetChart:
+def _panel(panel: _Panel, frame: _Frame) -> alt.LayerChart | alt.FacetChart:
     """One series: intervals, points, a faint line broken at gaps, counts below."""
-    at = {row[time]: row for row in panel.rows}
-    kinds = {
-        True: f"no failure seen: one-sided {level_words(finding)} upper limit",
-        False: interval_words(finding),
-    }
-    records = [_record(period, at.get(period), period == unfinished, kinds) for period in periods]
-    roomy = len(periods) <= MOST_ROOMY
-    x = alt.X(
-        "period:O",
-        scale=alt.Scale(domain=periods),
-        title=None,
-        axis=alt.Axis(
-            labelExpr=_below(records, roomy),
-            labelAngle=0 if roomy else -90,
-            labelLineHeight=13,
-            labelOverlap=False,
-            ticks=False,
-            labelPadding=6,
-            labelFontSize=10,
-            labelAlign="center" if roomy else "right",
-            labelBaseline="top" if roomy else "middle",
-        ),
+    at = {row[frame.time]: row for row in panel.rows}
+    records = [_record(period, at.get(period), frame) for period in frame.periods]
+    roomy = len(frame.periods) <= MOST_ROOMY
+    axis = alt.Axis(
+        labelExpr=_below(records, roomy),
+        labelAngle=0 if roomy else -90,
+        labelAlign="center" if roomy else "right",
+        labelBaseline="top" if roomy else "middle",
+        labelLineHeight=LINE,
+        labelOverlap=False,
+        labelPadding=6,
+        labelFontSize=10,
+        ticks=False,
     )
-    y = alt.Y(
-        "rate:Q",
-        scale=alt.Scale(domain=[0, edge], nice=False),
-        axis=percent_axis(title="failures per opportunity, %", tickCount=5),
-    )
-    drawn = alt.layer(*_marks(records, x, y, kinds)).properties(
+    x = alt.X("period:O", scale=alt.Scale(domain=frame.periods), title=None, axis=axis)
+    drawn = alt.layer(*_marks(records, x, frame)).properties(
         width=alt.Step(STEP if roomy else NARROW_STEP), height=HEIGHT
     )
     if not panel.name:
@@ -180,69 +182,84 @@ def _panel(
     )
 
 
-def _record(period: str, row: Row | None, unfinished: bool, kinds: dict[bool, str]) -> Record:
-    star = PARTIAL if unfinished else ""
-    base = {"period": period, "head": f"{period}{star}", "open": unfinished}
-    if row is None or row["rate"] is None:
-        return base | {"rate": None, "count": ["no", "opport."], "short": "none"}
-    zero = row["at_most"] is not None
-    return base | {
-        "rate": row["at_most"] if zero else row["rate"],
-        "line": row["rate"],
-        "low": 0 if zero else row["low"],
-        "high": row["at_most"] if zero else row["high"],
-        "zero": zero,
-        "kind": kinds[zero],
-        "count": [f"{row['failures']:,} of", f"{row['opportunities']:,}"],
-        "short": f"{row['failures']:,} of {row['opportunities']:,}",
+def _record(period: str, row: Row | None, frame: _Frame) -> Record:
+    """What is drawn and written of one period."""
+    star = " *" if period == frame.unfinished else ""
+    counts = frame.missing if row is None else count_words(row).rsplit(" ", 1)
+    record: Record = {"period": period, "head": f"{period}{star}", "counts": counts}
+    if row is None:
+        return record
+    if many_unknown(row):
+        high = min(row["bound_high"], frame.edge)
+        record |= {"bound_low": row["bound_low"], "bound_high": high}
+        record["bounds"] = frame.kinds["bounds"]
+    if row["rate"] is None:
+        return record
+    limit = row["at_most"] is not None
+    return record | {
+        "kind": frame.kinds[_kind(row)],
+        "rate": row["rate"],
+        "low": 0 if limit else row["low"],
+        "high": row["at_most"] if limit else row["high"],
+        "at": row["at_most"] if limit else row["rate"],
+        "sign": "limit" if limit else "rate",
+        "open": limit or period == frame.unfinished,
+        "about": f"{period}: {rate_words(row)}",
     }
 
 
 def _below(records: Sequence[Record], roomy: bool) -> str:
     """Labels of the axis: the period and its counts."""
-    labels = {
-        record["period"]: [record["head"], *record["count"]]
-        if roomy
-        else f"{record['head']}  {record['short']}"
-        for record in records
-    }
-    return texts(labels)
+    lines = {record["period"]: [record["head"], *record["counts"]] for record in records}
+    if roomy:
+        return texts(lines)
+    return texts({period: f"{head}: {' '.join(n)}" for period, (head, *n) in lines.items()})
 
 
-def _marks(
-    records: Sequence[Record], x: alt.X, y: alt.Y, kinds: dict[bool, str]
-) -> list[alt.Chart]:
-    known = [record for record in records if record["rate"] is not None]
-    used = [kinds[zero] for zero in (False, True) if any(one["zero"] == zero for one in known)]
-    looks = [[4, 3] if kind == kinds[True] else [1, 0] for kind in used]
-    line = plot(records).mark_line(color=GREY, opacity=0.5, strokeWidth=1)
-    spans = plot(known).mark_rule(color=COLOURS[0], strokeWidth=2)
-    points = plot(known).mark_point(size=60, color=COLOURS[0], opacity=1)
-    dash = alt.StrokeDash(
-        "kind:N",
-        scale=alt.Scale(type="ordinal", domain=used, range=looks),
-        legend=legend_of(used),
-    )
-    hollow = (alt.datum.open == True) | (alt.datum.zero == True)  # noqa: E712 - builds a test
+def _marks(records: Sequence[Record], x: alt.X, frame: _Frame) -> list[alt.Chart]:
+    """Bounds lowest, then a faint line that breaks at gaps, intervals and limits, points."""
+    scale = alt.Scale(domain=[0, frame.edge], nice=False)
+    axis = percent_axis(title="failures per opportunity, %", tickCount=5)
+    known = [record for record in records if "rate" in record]
+    bounded = [record for record in records if "bounds" in record]
+    dash, width, clear = line_scales(frame.kinds)
+
+    def kind(field: str) -> dict[str, Any]:
+        legend = legend_of(frame.kinds)
+        return {
+            "strokeDash": alt.StrokeDash(f"{field}:N", scale=dash, legend=legend),
+            "strokeWidth": alt.StrokeWidth(f"{field}:N", scale=width, legend=legend),
+            "opacity": alt.Opacity(f"{field}:N", scale=clear, legend=legend),
+        }
+
+    y = alt.Y("low:Q", scale=scale, axis=axis)
+    line = plot([{"rate": None} | record for record in records])
+    shape = alt.Scale(domain=["rate", "limit"], range=["circle", "triangle-down"])
+    fill = alt.condition("datum.open", alt.value("white"), alt.value(COLOURS[0]))
     return [
-        line.encode(x=x, y=alt.Y("line:Q")),
-        spans.encode(x=x, y=alt.Y("low:Q"), y2="high:Q", strokeDash=dash),
-        points.encode(
+        plot(bounded)
+        .mark_rule(color=GREY)
+        .encode(x=x, y=alt.Y("bound_low:Q"), y2="bound_high:Q", **kind("bounds")),
+        line.mark_line(color=GREY, opacity=0.5, strokeWidth=1).encode(x=x, y="rate:Q"),
+        plot(known)
+        .mark_rule(color=COLOURS[0])
+        .encode(x=x, y=y, y2="high:Q", description="about:N", **kind("kind")),
+        plot(known)
+        .mark_point(size=60, color=COLOURS[0], opacity=1)
+        .encode(
             x=x,
-            y=y,
-            shape=alt.condition(
-                alt.datum.zero == True,  # noqa: E712
-                alt.value("triangle-down"),
-                alt.value("circle"),
-            ),
-            fill=alt.condition(hollow, alt.value("white"), alt.value(COLOURS[0])),
+            y="at:Q",
+            shape=alt.Shape("sign:N", scale=shape, legend=None),
+            fill=fill,
+            description="about:N",
         ),
     ]
 
 
 def _title(finding: Finding, shown: Sequence[_Panel], time: str) -> str:
     """The range over time and whether the intervals overlap; no word of a trend."""
-    subject = f"{subject_words(finding)} by {time}"
+    keys = [level for level in levels(finding) if level != ("mode",)]
+    subject = f"{subject_words(finding)} by {by_keys(keys, finding.labels)}"
     rows = [row for panel in shown for row in panel.rows if row["rate"] is not None]
     if not rows:
         return f"{subject}: no opportunity is known, so there is no rate"
@@ -255,21 +272,25 @@ def _title(finding: Finding, shown: Sequence[_Panel], time: str) -> str:
     lowest = min(row["rate"] for row in rows)
     start = f"{percent(lowest)} to" if lowest else "up to"
     alike = sum(overlapping(panel.rows) for panel in shown)
-    if len(shown) == 1:
-        overlap = "all intervals overlap" if alike else "not all intervals overlap"
-    else:
-        overlap = f"in {alike} of {len(shown)} panels all intervals overlap"
+    overlap = "all intervals overlap" if alike else "not all intervals overlap"
+    if len(shown) > 1:
+        overlap = f"intervals overlap in {share_words(alike, len(shown), 'panel')}"
     return f"{subject}: {start} {percent(top['rate'])}; {overlap}"
 
 
-def _description(title: str, rows: Sequence[Row], time: str) -> str:
+def _description(title: str, shown: Sequence[_Panel], time: str) -> str:
     """The text alternative: range, highest and latest."""
-    known = [row for row in rows if row["rate"] is not None and row[time] is not None]
-    text = [f"{title}. {counted(len(known), time)} with rate, interval and counts."]
+    known = [
+        (row, f"{row[time]}, {panel.name}" if panel.name else str(row[time]))
+        for panel in shown
+        for row in panel.rows
+        if row["rate"] is not None and row[time] is not None
+    ]
+    text = [f"{title}. {counted(len(known), 'rate')} with interval and counts, by {time}."]
     if len(known) > 1:
-        top = greatest(known, "rate") or known[0]
+        top, name = max(known, key=lambda pair: pair[0]["rate"])
         if top["failures"]:
-            text.append(f"Highest: {top[time]}: {rate_words(top)}.")
-        last = max(known, key=lambda row: str(row[time]))
-        text.append(f"Latest: {last[time]}: {rate_words(last)}.")
+            text.append(f"Highest: {name}: {rate_words(top)}.")
+        last, name = max(known, key=lambda pair: str(pair[0][time]))
+        text.append(f"Latest: {name}: {rate_words(last)}.")
     return " ".join(text)

@@ -3,19 +3,48 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from typing import Any
 
 import altair as alt
 
 from fixstats.charts.style import GREY, INK
+from fixstats.charts.words import Row
+from fixstats.findings.rates_notes import WORTH_BOUNDS
 
 WIDTH = 430
 NAME_WIDTH = 36  # characters of a name in a line
 LINE = 13  # height of a line of text
 ROW = 20  # height of a row of one line
 
+# Bounds are drawn this far beyond the furthest interval; an arrow says where they go on. Else a
+# few rows that nobody looked at would press all intervals together.
+ROOM_FOR_BOUNDS = 1.25
+
+BOUNDS = "over a tenth unknown: range had none or all of them failed (may go on beyond)"
+# Kinds of line: dash, width, opacity.
+LOOKS: Mapping[str, tuple[Any, float, float]] = {
+    "interval": ([1, 0], 2, 1),
+    "limit": ([4, 3], 1.5, 1),
+    "bounds": ([1, 0], 8, 0.3),
+}
+
 Record = dict[str, Any]
+
+
+def many_unknown(row: Row) -> bool:
+    """Whether more than a tenth of its units are unknown, so that bounds are shown."""
+    return bool(row["unknown"] > WORTH_BOUNDS * (row["opportunities"] + row["unknown"]))
+
+
+def edge_of(rows: Sequence[Row]) -> float:
+    """Where the common scale of all intervals and limits ends."""
+    ends = [row["high"] if row["at_most"] is None else row["at_most"] for row in rows]
+    furthest = max((end for end in ends if end is not None), default=0.0)
+    bounds = max((row["bound_high"] or 0 for row in rows if many_unknown(row)), default=0.0)
+    if not furthest:
+        return min(1.0, bounds) or 1.0
+    return float(min(1.0, max(furthest * 1.03, min(bounds, furthest * ROOM_FOR_BOUNDS))))
 
 
 def plot(records: Sequence[Mapping[str, Any]]) -> alt.Chart:
@@ -64,7 +93,18 @@ def rows_at(names: Sequence[Sequence[str]], heads: Mapping[str, int] | None = No
     return alt.Y("place:N", title=None, scale=scale, axis=name_axis(names, heads))
 
 
-def legend_of(kinds: Sequence[str]) -> alt.Legend | None:
+def line_scales(kinds: Mapping[str, str]) -> tuple[alt.Scale, alt.Scale, alt.Scale]:
+    """Scales of dash, width and opacity for the kinds of line (kind -> text) of a picture."""
+    dash, width, clear = (
+        alt.Scale(
+            type="ordinal", domain=list(kinds.values()), range=[LOOKS[kind][part] for kind in kinds]
+        )
+        for part in range(3)
+    )
+    return dash, width, clear
+
+
+def legend_of(kinds: Collection[str]) -> alt.Legend | None:
     """A legend of line kinds; none of nothing, which the converter cannot size."""
     return alt.Legend(symbolType="stroke") if kinds else None
 

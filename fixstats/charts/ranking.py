@@ -14,6 +14,7 @@ from fixstats.charts.parts import (
     Record,
     counts_beside,
     legend_of,
+    line_scales,
     plot,
     row_height,
     rows_at,
@@ -51,9 +52,7 @@ def ranking_chart(costs: Finding) -> Picture:
     rows = [*ranked, *unknown][:MOST_ROWS]
     records = [_record(place, row, costs) for place, row in enumerate(rows)]
     names = [wrapped(mode_label(row, costs.labels), NAME_WIDTH) for row in rows]
-    picture = _draw(records, names, costs.settings["currency"]).properties(
-        width=WIDTH, height=row_height(names)
-    )
+    picture = _draw(records, names, costs).properties(width=WIDTH, height=row_height(names))
     left = len(costs.rows) - len(rows)
     lines = subtitle_of(
         [_sizes(costs.rows), view_words(costs)],
@@ -75,7 +74,7 @@ def _record(place: int, row: Row, costs: Finding) -> Record:
     words = count_words(row) if row["opportunities"] else "no opportunity"
     if row["cost_per_failure"] is None:
         words = f"{words}, no cost in the catalogue"
-    kind = _kinds(costs)[0 if row["failures"] else 1]
+    kind = _kinds(costs)["interval" if row["failures"] else "limit"]
     return {
         "place": str(place),
         "from": row["money_low"],
@@ -86,15 +85,15 @@ def _record(place: int, row: Row, costs: Finding) -> Record:
     }
 
 
-def _kinds(costs: Finding) -> tuple[str, str]:
-    return (
-        interval_words(costs),
-        f"no failure seen: up to the upper end of the {level_words(costs)} interval",
-    )
+def _kinds(costs: Finding) -> dict[str, str]:
+    return {
+        "interval": interval_words(costs),
+        "limit": f"no failure seen: up to the upper end of the {level_words(costs)} interval",
+    }
 
 
 def _draw(
-    records: Sequence[Record], names: Sequence[Sequence[str]], currency: str
+    records: Sequence[Record], names: Sequence[Sequence[str]], costs: Finding
 ) -> alt.LayerChart | alt.FacetChart:
     y = rows_at(names)
     edge = max((record["to"] or 0 for record in records), default=0) or 1
@@ -102,14 +101,19 @@ def _draw(
         "from:Q",
         scale=alt.Scale(domain=[0, 1.03 * edge], nice=False),
         axis=alt.Axis(
-            title=f"money over the period, {currency}", format=",~f", tickCount=5, labelFlush=False
+            title=f"money over the period, {costs.settings['currency']}",
+            format=",~f",
+            tickCount=5,
+            labelFlush=False,
         ),
     )
     priced = [record for record in records if record["money"] is not None]
-    used = list(dict.fromkeys(record["kind"] for record in priced))
-    zero = {record["kind"] for record in priced if not record["money"]}
-    looks = [[4, 3] if kind in zero else [1, 0] for kind in used]
-    dash = alt.Scale(type="ordinal", domain=used, range=looks)
+    used = {
+        kind: text
+        for kind, text in _kinds(costs).items()
+        if any(record["kind"] == text for record in priced)
+    }
+    dash, _, _ = line_scales(used)
     legend = legend_of(used)
     whiskers = plot(priced).mark_rule(strokeWidth=2, color=COLOURS[0])
     points = plot([record for record in priced if record["money"]]).mark_point(
@@ -138,13 +142,13 @@ def _title(ranked: Sequence[Row], costs: Finding) -> str:
     name = mode_label(first, costs.labels)
     if not first["money"]:
         return f"Cost of failures: no failure seen in {counted(len(ranked), 'mode')} with a cost"
-    if not others:
-        return f"{name} cost {_amount(first, costs)}"
     near = sum(row["money_high"] >= first["money_low"] for row in others)
+    if not others:
+        return f"{name}: {_amount(first, costs)}"
     if not near:
-        return f"{name} cost most: {_amount(first, costs)}"
-    reach = "interval of 1 other mode reaches" if near == 1 else f"intervals of {near} others reach"
-    return f"{name}: {_amount(first, costs)}; {reach} as far, so the first place is open"
+        return f"Most money goes to {name}: {_amount(first, costs)}"
+    modes = "1 other mode overlaps" if near == 1 else f"{near} other modes overlap"
+    return f"{name}: {_amount(first, costs)}; {modes} its interval"
 
 
 def _description(title: str, ranked: Sequence[Row], unknown: Sequence[Row], costs: Finding) -> str:

@@ -32,7 +32,7 @@ def finished(picture: Picture, title: str, subtitle: Sequence[str], description:
     heading = alt.TitleParams(
         text=wrapped(title, TITLE_WIDTH, most=4), subtitle=lines, anchor="start", frame="bounds"
     )
-    return (
+    styled: Picture = (
         picture.properties(title=heading, description=description, background="white", padding=12)
         .configure(font=FONT)
         .configure_view(stroke=None)
@@ -72,6 +72,7 @@ def finished(picture: Picture, title: str, subtitle: Sequence[str], description:
             offset=10,
         )
     )
+    return styled
 
 
 def nothing(finding: Finding) -> Picture:

@@ -18,7 +18,12 @@ INTERVALS = {
     "mid-p": "mid-P",
     "agresti-coull": "Agresti-Coull",
 }
-UNITS = {"job": "jobs", "attempt": "attempts", "piece": "pieces", "pair": "pairs of parts"}
+UNITS = {
+    "job": "jobs",
+    "attempt": "attempts",
+    "piece": "pieces",
+    "pair": "pairs of parts, which overlap",
+}
 VIEWS = {
     "first": "by first choice",
     "attempted": "as attempted (later tries follow a failed one)",
@@ -135,3 +140,10 @@ def greatest(rows: Sequence[Row], figure: str) -> Row | None:
     """The row with the greatest figure; None where no row has one."""
     known = [row for row in rows if row[figure] is not None]
     return max(known, key=lambda row: row[figure]) if known else None
+
+
+def share_words(some: int, of: int, noun: str) -> str:
+    """``3 of 4 models``, ``all 4 models``, ``none of 4 models``."""
+    if some == of > 1:
+        return f"all {of} {noun}s"
+    return f"{some or 'none'} of {counted(of, noun)}"
