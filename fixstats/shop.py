@@ -20,6 +20,7 @@ if TYPE_CHECKING:
     import duckdb
     import polars as pl
 
+    from fixstats.engines.sandbox import SqlResult
     from fixstats.findings.rates import RatesAsk
 
 Words = str | Sequence[str]

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from collections.abc import Mapping, Sequence
+from typing import TYPE_CHECKING, Any
 
 from fixstats.cli.options import FormatOption, OutOption, ShopOption
 
@@ -35,10 +36,20 @@ def check_text(finding: Finding) -> str:
     lines = []
     for topic in dict.fromkeys(row["topic"] for row in finding.rows):
         rows = [row for row in finding.rows if row["topic"] == topic]
-        cells = [[str(row["what"]), _share(row), str(row["advice"])] for row in rows]
-        lines += [str(topic), text.table(["what", "how much", "what to do"], cells, [False] * 3), ""]
+        cells = [[str(row["what"]), _how_much(row), str(row["advice"])] for row in rows]
+        heads = [str(topic).replace("_", " "), "how much", "what to do"]
+        lines += [text.table(heads, cells, [False] * 3), *_paste(rows), ""]
     return "\n".join([*lines, footer(finding)]).rstrip()
 
 
-def _share(row: object) -> str:
-    return str(row)
+def _how_much(row: Mapping[str, Any]) -> str:
+    from fixstats.cli import text
+
+    if row["of"] is None:
+        return f"{row['units']:,} {row['unit']}s"
+    return f"{row['units']:,} of {row['of']:,} {row['unit']}s ({text.percent(row['share'])} %)"
+
+
+def _paste(rows: Sequence[Mapping[str, Any]]) -> list[str]:
+    """Lines that a person can paste into the catalogue."""
+    return [f"  {line}" for row in rows if row["paste"] for line in row["paste"].splitlines()]

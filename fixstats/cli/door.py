@@ -17,23 +17,24 @@ def through_the_door(app: Callable[..., Any], arguments: list[str] | None = None
     from typer.exceptions import TyperException
 
     try:
-        return int(app(args=arguments, standalone_mode=False) or DONE)
+        code = int(app(args=arguments, standalone_mode=False) or DONE)
     except FixstatsError as trouble:
         _say(str(trouble))
-        return trouble.exit_code
+        code = trouble.exit_code
     except TyperException as trouble:
-        return _usage(trouble)
+        code = _usage(trouble)
     except Exit as end:
-        return end.exit_code
+        code = end.exit_code
     except (KeyboardInterrupt, Abort):
         _say("stopped; nothing was changed")
-        return STOPPED
+        code = STOPPED
     except BrokenPipeError:
         # The reader of our output (a pager, head) has closed it: not our trouble.
         sys.stderr.close()
-        return DONE
-    except Exception as fault:  # noqa: BLE001 - the door is where faults of ours end
-        return _log(fault)
+        code = DONE
+    except Exception as fault:
+        code = _log(fault)
+    return code
 
 
 def _say(text: str) -> None:

@@ -111,9 +111,7 @@ def _cell(value: Any) -> str:
 def _markdown(finding: Finding) -> str:
     names = columns(finding)
     numbers = {
-        name
-        for name in names
-        if any(isinstance(row[name], int | float) for row in finding.rows)
+        name for name in names if any(isinstance(row[name], int | float) for row in finding.rows)
     }
     lines = [
         markdown_row(names),

@@ -3,18 +3,20 @@
 from __future__ import annotations
 
 import sys
+from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from fixstats.cli.door import DONE, HELD_BACK
+from fixstats.cli import text
+from fixstats.cli.door import DONE
 from fixstats.cli.options import ShopOption
 from fixstats.errors import UsageError
 from fixstats.words import counted
 
 if TYPE_CHECKING:
-    from fixstats.records.importer import ImportReport
+    from fixstats.records.importer import ImportReport, SheetReport
 
 # So many held-back rows are shown at once; all of them are in `fixstats heldback`.
 SHOWN = 5
@@ -65,16 +67,15 @@ def import_(
         print(f"wrote {draft_map}: read it, mend it, then")
         print(f"  fixstats import {files[0]} --map {draft_map}")
         return DONE
-    reports = import_sheets(
+    report = import_sheets(
         folder, files or [], mapping=mapping, covers=covers, update=update, add_codes=add_codes,
-        check=check, progress=_progress(),
+        check=check, progress=progress_line(),
     )  # fmt: skip
-    for report in reports:
-        print(report_text(report, check=check))
-    return HELD_BACK if any(report.held_back for report in reports) else DONE
+    print(report_text(report))
+    return report.exit_code
 
 
-def _progress() -> object:
+def progress_line() -> Callable[[str], None] | None:
     """Shows the stage on one line of a terminal; nothing where nobody watches."""
     if not sys.stderr.isatty():
         return None
@@ -85,6 +86,38 @@ def _progress() -> object:
     return show
 
 
-def report_text(report: ImportReport, *, check: bool = False) -> str:
-    """What happened to a sheet, in a few lines."""
-    return str(report)
+def report_text(report: ImportReport) -> str:
+    """What became of the sheets, in a few lines each."""
+    lines = [line for sheet in report.sheets for line in _sheet_lines(sheet)]
+    if report.codes_added:
+        lines.append(f"added to the catalogue: {', '.join(report.codes_added)}")
+    if report.held_back and not report.checked:
+        lines.append("held-back rows: fixstats heldback shows them, --out FILE to mend them")
+    if report.checked:
+        lines.append("only checked: nothing was stored")
+    return "\n".join(lines)
+
+
+def _sheet_lines(sheet: SheetReport) -> list[str]:
+    counts = {
+        "new": sheet.added, "changed": sheet.changed, "unchanged": sheet.unchanged,
+        "repeated": sheet.repeated, "held back": sheet.held_back,
+    }  # fmt: skip
+    told = ", ".join(f"{number:,} {word}" for word, number in counts.items() if number)
+    batch = "" if sheet.batch is None else f" (import {sheet.batch})"
+    lines = [f"{sheet.file}{batch}: {counted(sheet.rows_read, 'row')}: {told or 'nothing new'}"]
+    if sheet.cleared:
+        lines.append(f"  {counted(sheet.cleared, 'held-back fault')} mended")
+    if sheet.covers == "seen":
+        lines.append(
+            f"  no list of what the bench looked for: taken as the {len(sheet.covered)} modes seen "
+            "in the file (say it with --covers)"
+        )
+    lines += [f"  {note}" for note in sheet.notes]
+    for row, column, value, reason in sheet.preview[:SHOWN]:
+        what = f" {column}" if column else ""
+        shown = f" '{text.shortened(value, 40)}'" if value else ""
+        lines.append(f"  row {row}:{what}{shown}: {reason}")
+    if len(sheet.preview) > SHOWN:
+        lines.append(f"  ... and {len(sheet.preview) - SHOWN:,} more faults")
+    return lines

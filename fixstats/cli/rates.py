@@ -21,13 +21,15 @@ if TYPE_CHECKING:
     from fixstats.findings.base import Finding
 
 
-def rates(  # noqa: PLR0913
+def rates(
     mode: Annotated[
         list[str] | None, typer.Option(metavar="MODE", help="A row for this failure mode.")
     ] = None,
     family: Annotated[
         list[str] | None,
-        typer.Option(metavar="FAMILY", help="One row: any mode of the family, a union over the job."),
+        typer.Option(
+            metavar="FAMILY", help="One row: any mode of the family, a union over the job."
+        ),
     ] = None,
     any_: Annotated[
         list[str] | None,
@@ -35,7 +37,9 @@ def rates(  # noqa: PLR0913
     ] = None,
     by: Annotated[
         list[str] | None,
-        typer.Option(metavar="KEY", help="Group by model, opening, battery_grade, month, pair, ..."),
+        typer.Option(
+            metavar="KEY", help="Group by model, opening, battery_grade, month, pair, ..."
+        ),
     ] = None,
     where: Annotated[
         list[str] | None,
@@ -107,10 +111,11 @@ def rates_text(finding: Finding) -> str:
     """The rates as a table for people: words, counts, and the interval drawn."""
     from fixstats.cli import text
     from fixstats.cli.emit import footer
+    from fixstats.findings.rates_notes import worth_bounds
 
     if not finding.rows:
         return footer(finding)
-    top = max(row["at_most"] or row["high"] or 0 for row in finding.rows)
+    top = text.scale_top(finding.rows)
     plain = not text.can_draw()
     bounds = any(note.code == "unknown_share" for note in finding.notes)
     names = [*(() if _all_same(finding, "mode") else ("mode",)), *finding.keys]
@@ -123,7 +128,7 @@ def rates_text(finding: Finding) -> str:
     for row in finding.rows:
         cells = [_name(row, name) for name in names]
         cells += [text.rate_words(row), text.count_words(row), text.one_in_words(row)]
-        cells += [text.bounds_words(row)] if bounds else []
+        cells += [text.bounds_words(row) if worth_bounds(row) else ""] if bounds else []
         rows.append([*cells, text.interval_bar(row, top, plain=plain)])
     body = text.table(heads, rows, right)
     return "\n".join([_headline(finding), "", body, "", footer(finding)]).rstrip()
@@ -149,7 +154,8 @@ def _headline(finding: Finding) -> str:
         what = label if row["mode"] else _name(row, "mode")
     view = {"first": "by first choice", "attempted": "as attempted"}[settings["view"]]
     units = " and ".join(sorted({f"{one['unit']}s" for one in finding.rows}))
-    level = f"{100 * settings['confidence_level']:g} % {settings['interval']} intervals"
+    name = settings["interval"].replace("-", " ").capitalize()
+    level = f"{100 * settings['confidence_level']:g} % {name} intervals"
     since, until = settings["since"], settings["until"] or settings["as_of"]
     period = f"{since} to {until}" if since else f"up to {until}"
     where = f"; {', '.join(settings['where'])}" if settings["where"] else ""

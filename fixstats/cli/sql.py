@@ -63,9 +63,7 @@ def rows_text(finding: Finding) -> str:
     from fixstats.cli.emit import columns, footer
 
     names = columns(finding)
-    numbers = [
-        any(isinstance(row[name], int | float) for row in finding.rows) for name in names
-    ]
+    numbers = [any(isinstance(row[name], int | float) for row in finding.rows) for name in names]
     cells = [[_cell(row[name]) for name in names] for row in finding.rows]
     body = text.table(names, cells, numbers) if names else "no rows"
     return "\n".join([body, "", footer(finding)]).rstrip()

@@ -8,6 +8,8 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 
 BAR_WIDTH = 24
+# Rows with fewer opportunities do not stretch the common scale.
+TELLING = 20
 EMPTY = "·"
 
 
@@ -25,9 +27,9 @@ def percent(value: float | None) -> str:
 
 
 def rate_words(row: Mapping[str, Any]) -> str:
-    """``3.1 % (1.4 to 6.6)``; for no failure its upper limit; for no opportunity a dot."""
+    """``3.1 % (1.4 to 6.6)``; for no failure its upper limit; words for no opportunity."""
     if row["rate"] is None:
-        return "nobody looked"
+        return "not known"
     if row["failures"] == 0:
         return f"none seen, at most {percent(row['at_most'])} %"
     return f"{percent(row['rate'])} % ({percent(row['low'])} to {percent(row['high'])})"
@@ -49,12 +51,18 @@ def bounds_words(row: Mapping[str, Any]) -> str:
     return f"{percent(row['bound_low'])} to {percent(row['bound_high'])} %"
 
 
+def scale_top(rows: Sequence[Mapping[str, Any]]) -> float:
+    """Where the common scale ends: rows of a handful of jobs would squeeze all others together."""
+    ends = [(row["opportunities"], row["at_most"] or row["high"] or 0.0) for row in rows]
+    telling = [end for jobs, end in ends if jobs >= TELLING]
+    return max(telling or [end for _, end in ends])
+
+
 def interval_bar(row: Mapping[str, Any], top: float, *, plain: bool) -> str:
-    """The interval on a scale from 0 to ``top``: ends, a dot at the rate; an arrow for none seen."""
+    """The interval on a scale from 0 to ``top``, a dot at the rate; open at 0 for none seen."""
     if row["rate"] is None or top <= 0:
         return ""
-    line, dot, left, right, none = "-o|||" if plain else "─●├┤◁"
-    none = "<" if plain else none
+    line, dot, left, right, none, beyond = "-o||<>" if plain else "─●├┤◁▷"
 
     def place(value: float) -> int:
         return min(int(value / top * (BAR_WIDTH - 1) + 0.5), BAR_WIDTH - 1)
@@ -65,7 +73,7 @@ def interval_bar(row: Mapping[str, Any], top: float, *, plain: bool) -> str:
     for n in range(place(low), place(high) + 1):
         cells[n] = line
     cells[place(low)] = left
-    cells[place(high)] = none if zero else right
+    cells[place(high)] = beyond if high > top else none if zero else right
     if not zero:
         cells[place(row["rate"])] = dot
     return "".join(cells).rstrip()

@@ -64,7 +64,7 @@ def _no_opportunities(rows: Rows) -> Note | None:
         return None
     return Note(
         "no_opportunities",
-        "rate, low and high are empty where nobody looked for the mode: no opportunity is known",
+        "rate, low and high are empty where no opportunity is known: nobody looked, or a grade is missing",
     )
 
 
@@ -79,12 +79,14 @@ def _zero_failures(rows: Rows, ask: RatesAsk) -> Note | None:
     )
 
 
+def worth_bounds(row: Mapping[str, Any]) -> bool:
+    """True where more than a tenth of a row's units are unknown."""
+    units = row["opportunities"] + row["unknown"]
+    return bool(row["unknown"] > WORTH_BOUNDS * units)
+
+
 def _unknown(rows: Rows) -> Note | None:
-    many = [
-        row
-        for row in rows
-        if row["unknown"] > WORTH_BOUNDS * (row["opportunities"] + row["unknown"])
-    ]
+    many = [row for row in rows if worth_bounds(row)]
     if not many:
         return None
     return Note(
@@ -165,7 +167,8 @@ def _not_recorded(rows: Rows, ask: RatesAsk) -> Note | None:
         return None
     return Note(
         "not_recorded",
-        "rows with an empty key are jobs where that was not recorded; '-' means not done",
+        "an empty key, (not recorded) in tables, stands for jobs where that was not written down; "
+        "'-' means not done or not fitted",
     )
 
 
