@@ -15,6 +15,7 @@ from fixstats.records.coverage import covered_modes, covers_set, declared_covers
 from fixstats.records.header import Header, read_header
 from fixstats.records.judging import Judged, judge
 from fixstats.records.mapping import Mapping
+from fixstats.records.newcodes import NewCode, new_codes
 from fixstats.records.overlay import overlay
 from fixstats.records.reports import SheetReport
 from fixstats.records.sheets import CsvSource, Loaded, ParquetSource, RowFault, open_sheet
@@ -28,7 +29,8 @@ if TYPE_CHECKING:
 
     Connection = duckdb.DuckDBPyConnection
 
-_FAULTS = "row bigint, col varchar, value varchar, reason varchar"
+# whole: the row is wrong as a row, so that what its cells say is not worth a word.
+_FAULTS = "row bigint, col varchar, value varchar, reason varchar, whole boolean"
 
 
 @dataclass(frozen=True)
@@ -89,8 +91,17 @@ def take_in(con: Connection, request: Request, catalogue: Catalogue) -> SheetRep
     return report
 
 
-def _stage(con: Connection, request: Request, catalogue: Catalogue) -> _Staged:
-    """Read and judge the file, and work out what each row means."""
+@dataclass(frozen=True)
+class _Read:
+    """The file is in ``raw_sheet`` and every distinct cell of it in ``cells``."""
+
+    header: Header
+    loaded: Loaded
+    judged: Judged
+
+
+def _read(con: Connection, request: Request, catalogue: Catalogue) -> _Read:
+    """Read the file and judge its cells."""
     known, where = sheet_columns(catalogue), request.label
     needed = ("job",) if request.kind == "update" else REQUIRED
     request.tell("reading")
@@ -100,24 +111,40 @@ def _stage(con: Connection, request: Request, catalogue: Catalogue) -> _Staged:
     if not _count(con, "raw_sheet"):
         raise SheetError(f"{where}: has a header and no rows below it; nothing was changed")
     request.tell("checking")
-    separator = source.file.separator if isinstance(source, CsvSource) else ""
     judged = judge(
         con, header.names, known, request.mapping, catalogue,
-        where=where, separator=separator, exported=header.exported,
+        where=where,
+        separator=source.file.separator if isinstance(source, CsvSource) else "",
         serial=isinstance(source, ParquetSource) and source.rows,
+        exported=header.exported,
+        lenient=request.kind == "inbox" or header.exported,
     )  # fmt: skip
-    _note_faults(con, header.names, judged, loaded)
-    declared = declared_covers(request.covers or request.mapping.covers, catalogue)
-    rows, names = tidy_rows(header.names, judged.rewritten, loaded.row), header.names
+    return _Read(header, loaded, judged)
+
+
+def new_codes_in(con: Connection, request: Request, catalogue: Catalogue) -> list[NewCode]:
+    """Codes that the file uses and the catalogue lacks."""
+    _read(con, request, catalogue)
+    return new_codes(con)
+
+
+def _stage(con: Connection, request: Request, catalogue: Catalogue) -> _Staged:
+    """Read and judge the file, and work out what each row means."""
+    read = _read(con, request, catalogue)
+    names: Sequence[str] = read.header.names
+    _note_faults(con, names, read.judged, read.loaded)
+    covers = request.covers or request.mapping.covers
+    declared = declared_covers(covers, catalogue)
+    rows = tidy_rows(names, read.judged.rewritten, read.loaded.row)
     con.execute(fill("met"))
     if request.kind == "update":
-        keep = "failures" not in names or not (request.covers or request.mapping.covers)
+        keep = "failures" not in names or not covers
         rows, names = overlay(con, rows, names, catalogue, keep_covers=keep)
-    elif header.exported:
+    elif read.header.exported:
         rows = fill("with_covers", source=rows)
     stage = Stage(names, catalogue)
     build_sheet(con, stage, rows, declared)
-    return _Staged(header, stage, rows, declared, list(header.notes))
+    return _Staged(read.header, stage, rows, declared, list(read.header.notes))
 
 
 def _note_faults(con: Connection, names: Sequence[str], judged: Judged, loaded: Loaded) -> None:
@@ -127,16 +154,11 @@ def _note_faults(con: Connection, names: Sequence[str], judged: Judged, loaded: 
         con.execute(
             fill("cell_faults", row=loaded.row, code=code(name), column=column(name))
         )
-    # a row that does not fit the header has its cells in the wrong columns: one reason is enough
-    con.execute(
-        "delete from faults where col is not null "
-        "and row in (select row from faults where col is null)"
-    )
 
 
-def _row_fault(fault: RowFault) -> tuple[int, str | None, str | None, str]:
+def _row_fault(fault: RowFault) -> tuple[int, str | None, str | None, str, bool]:
     row, name, reason, value = fault
-    return row, name or None, value or None, reason
+    return row, name or None, value or None, reason, not name
 
 
 def _sort_out(
@@ -150,7 +172,7 @@ def _sort_out(
     rows_read = _count(con, "sheet")
     _note_contradictions(con, stage)
     con.execute(fill("duplicates"))
-    con.execute("delete from faults where row not in (select row from sheet)")
+    con.execute(fill("settle_faults"))
     held = con.execute("select count(distinct row) from faults").fetchall()[0][0]
     if held:
         _hold_back(con, staged, request, batch)
@@ -184,7 +206,8 @@ def _note_contradictions(con: Connection, stage: Stage) -> None:
 
 
 def _hold_back(con: Connection, staged: _Staged, request: Request, batch: int) -> None:
-    names = [name for name in staged.stage.names if name not in ("held_back", "reason")]
+    known = sheet_columns(staged.stage.catalogue)
+    names = [name for name in known if name in staged.stage.names]
     fields = ", ".join(f"{column(name)} := {column(name)}" for name in names)
     text = fill(
         "held_lines",
@@ -193,6 +216,8 @@ def _hold_back(con: Connection, staged: _Staged, request: Request, batch: int) -
         branch="branch" if "branch" in names else "null::varchar",
     )
     con.execute(text, {"batch": batch, "file": request.label})
+    if staged.header.exported:
+        con.execute(fill("supersede"), {"batch": batch})
 
 
 def _compare(con: Connection, batch: int) -> tuple[int, int]:
@@ -212,6 +237,7 @@ def _compare(con: Connection, batch: int) -> tuple[int, int]:
 
 
 def _clear(con: Connection, batch: int) -> int:
+    """Earlier held-back rows that are mended now; returns how many faults."""
     if not _count(con, "records.heldback"):
         return 0
     rows = con.execute(fill("cleared"), {"batch": batch}).fetchall()

@@ -52,8 +52,12 @@ def judge(
     separator: str = ",",
     serial: bool = False,
     exported: bool = False,
+    lenient: bool = False,
 ) -> Judged:
     """Fill ``cells`` with one row for each distinct cell of ``raw_sheet``.
+
+    ``serial``: bare numbers are days as spreadsheets count them. ``exported``: the file is our own
+    sheet of held-back rows. ``lenient``: hold rows back even where no date can be read.
 
     Raises
     ------
@@ -76,7 +80,8 @@ def judge(
     con.execute(fill("judged_elements"))
     con.execute(fill("cells"))
     rows = con.execute(fill("column_verdicts")).fetchall()
-    _refuse_unreadable_dates(rows, where)
+    if not lenient:
+        _refuse_unreadable_dates(rows, where)
     return Judged(
         [name for name, rewritten, _, _ in rows if rewritten],
         [name for name, _, faulty, _ in rows if faulty],

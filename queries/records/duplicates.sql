@@ -1,6 +1,6 @@
 -- Does: notes jobs that stand in the file more than once with different content.
 -- Reads: sheet. Writes: faults.
-insert into faults
+insert into faults (row, col, value, reason)
 with
 -- one row a job that stands there more than once
 twice as (

@@ -2,7 +2,7 @@
 -- Reads: suspects (rows with failures), sightings, some_attempts, some_pieces, the catalogue.
 -- Writes: faults. Parameter: unrecorded (grade of a part nobody wrote down, or null).
 -- Slot prior_repair: that column of suspects, or null.
-insert into faults
+insert into faults (row, col, value, reason)
 with
 -- one row a sighting
 seen as (

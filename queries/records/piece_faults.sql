@@ -1,6 +1,6 @@
 -- Does: notes rows whose entries beside a part do not fit its pieces.
 -- Reads: sheet. Writes: faults. Slots: grade and column (identifiers), code (the column as text).
-insert into faults
+insert into faults (row, col, value, reason)
 select
   row, /*code*/, /*column*/,
   case

@@ -1,6 +1,6 @@
 -- Does: notes the rows that contradict themselves, or lack what every job has.
 -- Reads: sheet. Writes: faults (row, col, value, reason).
-insert into faults
+insert into faults (row, col, value, reason)
 select row, 'job', null, 'the job number is blank' from sheet where job is null
 union all
 select row, 'job', job, 'a formula, not a value' from sheet where starts_with(job, '=')

@@ -1,0 +1,140 @@
+"""Imports that were, taking one back, and forgetting a job."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime
+from typing import TYPE_CHECKING
+
+from fixstats.engines.duck import reading
+from fixstats.errors import UsageError
+from fixstats.folder import ShopFolder
+from fixstats.records.inbox import writing_shop
+from fixstats.records.storing import ENTRY_TABLES, to_past
+from fixstats.records.templates import fill
+from fixstats.words import counted, listed
+
+if TYPE_CHECKING:
+    import duckdb
+
+    Connection = duckdb.DuckDBPyConnection
+
+
+@dataclass(frozen=True)
+class Batch:
+    """One import; ``waiting``: rows of it that are still held back."""
+
+    batch: int
+    file: str
+    taken_in: datetime
+    kind: str
+    covers: str
+    mapping: str | None
+    rows_read: int
+    added: int
+    changed: int
+    unchanged: int
+    repeated: int
+    held_back: int
+    undone: bool
+    waiting: int
+
+
+@dataclass(frozen=True)
+class Undone:
+    """What taking back an import did: jobs taken out, earlier versions that returned."""
+
+    batch: int
+    file: str
+    removed: int
+    returned: int
+
+
+@dataclass(frozen=True)
+class Forgotten:
+    """What forgetting a job removed: versions of it, and its held-back rows."""
+
+    job: str
+    versions: int
+    held_back: int
+
+
+def batches(folder: ShopFolder) -> list[Batch]:
+    """Every import, in order."""
+    with reading(folder.database) as con:
+        return [Batch(*row) for row in con.execute(fill("batches")).fetchall()]
+
+
+def undo(folder: ShopFolder, batch: int) -> Undone:
+    """Take an import back: earlier versions of its jobs return, its held-back rows vanish.
+
+    Raises
+    ------
+    UsageError
+        If there is no such import, it is taken back already, or a later one changed its jobs.
+    """
+    with writing_shop(folder) as (con, _):
+        rows = con.execute(
+            "select file, undone from records.batches where batch = $1", [batch]
+        ).fetchall()
+        if not rows or rows[0][1]:
+            why = "was taken back already" if rows else "is not there"
+            raise UsageError(f"import {batch} {why}; the list: fixstats batches")
+        later = con.execute(fill("touched_later"), {"batch": batch}).fetchall()
+        if later:
+            number, jobs, example = later[0]
+            raise UsageError(
+                f"import {batch}: import {number} changed {counted(jobs, 'job')} of it later "
+                f"({example}, for one); nothing was changed\n"
+                f"take import {number} back first: fixstats batches --undo {number}"
+            )
+        removed, returned = _take_back(con, batch)
+    return Undone(batch, rows[0][0], removed, returned)
+
+
+def _take_back(con: Connection, batch: int) -> tuple[int, int]:
+    con.execute(
+        "create or replace temp table leaving as select entry from records.jobs where batch = $1",
+        [batch],
+    )
+    removed = con.execute("select count(*) from leaving").fetchall()[0][0]
+    to_past(con, batch)
+    con.execute(
+        "create or replace temp table leaving as select entry from past.jobs "
+        "where replaced_by = $1 and batch <> $1",
+        [batch],
+    )
+    returned = con.execute("select count(*) from leaving").fetchall()[0][0]
+    for table in ENTRY_TABLES:
+        columns = "* exclude (replaced_by)" if table == "jobs" else "*"
+        con.execute(fill("restore", table=table, columns=columns))
+        con.execute(fill("delete_leaving", place="past", table=table))
+    con.execute("delete from records.heldback where batch = $1", [batch])
+    con.execute("update records.heldback set cleared_by = null where cleared_by = $1", [batch])
+    con.execute("update records.batches set undone = true where batch = $1", [batch])
+    return int(removed), int(returned)
+
+
+def forget(folder: ShopFolder, job: str, branch: str | None = None) -> Forgotten:
+    """Remove a job with all its versions and held-back rows, for good.
+
+    Raises
+    ------
+    UsageError
+        If no record has this job, or several branches have one of this number.
+    """
+    with writing_shop(folder) as (con, _):
+        con.execute(fill("macros"))
+        con.execute(fill("versions"), {"job": job, "branch": branch})
+        found = con.execute("select distinct branch from leaving order by 1").fetchall()
+        if len(found) > 1:
+            names = listed([str(name) for (name,) in found if name], "or")
+            raise UsageError(f"job '{job}' is in several branches: name one of {names}")
+        held = con.execute(fill("forget_held"), {"job": job, "branch": branch}).fetchall()[0][0]
+        versions = con.execute("select count(*) from leaving").fetchall()[0][0]
+        if not versions and not held:
+            raise UsageError(f"no record has the job '{job}'; nothing was changed")
+        for table in ENTRY_TABLES:
+            for place in ("records", "past"):
+                con.execute(fill("delete_leaving", place=place, table=table))
+    return Forgotten(job, int(versions), int(held))

@@ -1,0 +1,1 @@
+any_value(/*value*/) filter (/*place*/ = /*code*/) as /*column*/
