@@ -2,7 +2,7 @@
 -- Grain: one row per (mode, pair of parts with their grades); rows overlap, since a job with three
 --   parts has up to three pairs and a conflict seen counts for each that differs.
 -- Reads: asked_modes, device_grades, asked_jobs, flags, records.covers.
--- Parameters: none.
+-- Parameters: none; the slot keys takes quoted names of columns of asked_jobs.
 -- Columns: mode; the keys; part_a, grade_a, part_b, grade_b (grade null: not known); failures,
 --   opportunities, unknown, unknown_failed (pairs); clusters, ff, fn, nn as in modes.
 with

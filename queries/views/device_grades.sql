@@ -1,6 +1,6 @@
 -- Question: of which grade is each part in the device, for modes of mixed parts?
 -- Grain: one row per (mode of mixed parts, job in scope, named part).
--- Reads: mode_mixed, pieces, grades, records.factors, shop_settings.
+-- Reads: mode_mixed, records.pieces, grades, records.factors, shop_settings.
 -- Parameters: none.
 -- Columns: mode; entry; part; position (of the part in the catalogue); grade (null: not known);
 --   origin (null: not known). In scope: jobs on which at least one named part has a piece.

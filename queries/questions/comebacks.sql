@@ -1,0 +1,79 @@
+-- Question: how many repaired devices are known to have come back because of the repair?
+-- Grain: one row per repair (as recorded on the job; several together are a row of their own).
+-- Reads: jobs.
+-- Parameters:
+--   days (days, shop): follow-up after hand-over; the shop's warranty unless said otherwise
+--   model (model, any): only this device model
+--   confidence_level (level, shop): two-sided; the statement takes its normal quantile as $z
+-- Columns:
+--   repair (codes): of the first job, not of the come-back
+--   completed (jobs): completed jobs, come-backs themselves included
+--   came_back (jobs): a return is recorded, at any time and for any reason; the younger the job,
+--     the less time it had, so this is no rate
+--   unrelated (jobs): of these, those that came back for a reason that has nothing to do with it
+--   failures (jobs): of the opportunities, those that came back within the days, not unrelated
+--   opportunities (jobs): completed so long ago that all the days lie within the records of that
+--     branch
+--   rate (fraction): failures of opportunities. What it cannot tell: devices that went elsewhere
+--     or were never brought back, so it is at most as high as the truth; and how the youngest jobs
+--     will do
+--   low (fraction): lower end of the Wilson interval
+--   high (fraction): upper end of the Wilson interval
+with
+-- one row per branch: the last day of which its records speak
+watched as (
+  select
+    branch,
+    greatest(max(finished), max(received), max(returned)) as as_of
+  from jobs
+  group by branch
+),
+-- one row per job that has come-back jobs of its own: the day of the first
+again as (
+  select
+    branch,
+    return_of as job,
+    min(coalesce(received, finished)) as returned
+  from jobs
+  where return_of is not null
+  group by branch, return_of
+),
+-- one row per completed job: day of its first return if any, whatever the record is
+followed as (
+  select
+    j.repair,
+    j.finished,
+    least(j.returned, a.returned) as returned,
+    coalesce(
+      j.return_reason = 'unrelated' and j.returned <= coalesce(a.returned, j.returned), false
+    ) as unrelated,
+    date_diff('day', j.finished, w.as_of) >= $days as long_enough
+  from jobs as j
+  inner join watched as w on w.branch is not distinct from j.branch
+  left join again as a on a.branch is not distinct from j.branch and a.job = j.job
+  where j.outcome = 'completed' and ($model is null or j.model = $model)
+),
+-- one row per repair
+counted as (
+  select
+    repair,
+    count(*) as completed,
+    count(returned) as came_back,
+    count(*) filter (where unrelated) as unrelated,
+    count(*) filter (
+      where long_enough and not unrelated and date_diff('day', finished, returned) <= $days
+    ) as failures,
+    count(*) filter (where long_enough) as opportunities
+  from followed
+  group by repair
+),
+-- the same with rates
+rated as (
+  select
+    *,
+    failures / nullif(opportunities, 0) as rate,
+    wilson_low(failures, opportunities, $z) as low,
+    wilson_high(failures, opportunities, $z) as high
+  from counted
+)
+select * from rated order by repair

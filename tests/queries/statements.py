@@ -1,0 +1,52 @@
+"""The statements of queries/ as the tests walk over them."""
+
+import re
+from pathlib import Path
+
+from fixstats.engines.session import VIEWS
+from fixstats.resources import resource
+
+FOLDER = resource("queries")
+FILES = sorted(FOLDER.rglob("*.sql"))
+
+
+def in_room(*rooms):
+    return [path for path in FILES if path.relative_to(FOLDER).parts[0] in rooms]
+
+
+def name_of(path):
+    return str(path.relative_to(FOLDER).with_suffix(""))
+
+
+def body(path):
+    """The text after the header."""
+    lines = path.read_text(encoding="utf-8").splitlines()
+    first = next(n for n, line in enumerate(lines) if not line.startswith("--"))
+    return "\n".join(lines[first:])
+
+
+def select_of(path):
+    """The query, without the words that make a view of it."""
+    return re.sub(r"^create or replace temp (view|table) \w+ as", "", body(path).strip())
+
+
+def with_slots_filled(text):
+    """Slots as a tally fills them: one key, one view, one target, no filter."""
+    slots = {
+        "keys": '"model", ',
+        "view": "first",
+        "units": "units_first",
+        "targets": "1",
+        "joins": "",
+        "filters": "",
+        "modes": "",
+    }
+    return re.sub(r"/\*(\w+)\*/", lambda slot: slots.get(slot[1], ""), text)
+
+
+def view_paths():
+    return {name: FOLDER / "views" / f"{name}.sql" for name in VIEWS}
+
+
+def root(*parts):
+    return Path(__file__).parent.joinpath(*parts)
