@@ -105,8 +105,8 @@ def _words(catalogue: Catalogue) -> Iterator[tuple[str, str, str, list[str]]]:
     lists += [("grade", part, grades) for part in catalogue.part_codes]
     for kind, owner, codes in lists:
         yield from ((kind, owner, label(code), [code]) for code in codes)
-    for family, codes in catalogue.families.items():
-        yield "unchecked", "", family, list(codes)
+    for family, members in catalogue.families.items():
+        yield "unchecked", "", family, list(members)
     for kind, owner, codes in lists:
         yield from ((kind, owner, code, [code]) for code in codes)
     yield "unchecked", "", "all", ["all"]

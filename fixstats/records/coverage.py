@@ -26,7 +26,7 @@ def declared_covers(text: str | None, catalogue: Catalogue) -> str:
     """
     words = sorted({word.strip() for word in re.split("[,;]", text or "seen") if word.strip()})
     if words in (["all"], ["seen"]):
-        return words[0]
+        return "".join(words)
     known = [*catalogue.modes, *catalogue.families]
     for word in words:
         if word not in known:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from collections import Counter
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Iterable, Mapping
 from datetime import date, timedelta
 
 from fixstats.errors import SheetError
@@ -16,8 +16,8 @@ _YEAR_FIRST = re.compile(r"(\d{4})([-/.]?)(\d{1,2})\2(\d{1,2})")
 _YEAR_LAST = re.compile(r"(\d{1,2})([-/. ])(\d{1,2})\2(\d{4}|\d{2})")
 _NAMED = re.compile(r"(\d{1,2})[ .-]*([A-Za-z]{3})[a-z]*[ .,-]*(\d{4})")
 _SERIAL = re.compile(r"([2-7]\d{4})(\.\d+)?")
-_MONTHS = {name: number for number, name in enumerate(
-    "jan feb mar apr may jun jul aug sep oct nov dec".split(), 1)}  # fmt: skip
+_MONTHS = {"jan": 1, "feb": 2, "mar": 3, "apr": 4, "may": 5, "jun": 6,
+           "jul": 7, "aug": 8, "sep": 9, "oct": 10, "nov": 11, "dec": 12}  # fmt: skip
 # Above this share of dates the other way round a column is mixed rather than mistyped.
 _MISTYPED = 0.05
 
@@ -87,7 +87,7 @@ def evidence(texts: Iterable[str]) -> Counter[str]:
 
 
 def _settled(found: Counter[str]) -> Order | None:
-    """The order that the evidence leaves, "" where it contradicts itself, None where there is none."""
+    """The order that the evidence leaves: "" if it contradicts itself, None if there is none."""
     total = found["DMY"] + found["MDY"]
     if total == 0:
         return None
@@ -132,6 +132,3 @@ def reason(text: str, order: Order | None) -> str:
         shown = {"DMY": " as day/month/year", "MDY": " as month/day/year"}.get(order or "", "")
         return f"there is no day '{text}'{shown}"
     return f"'{text}' is no date that can be read; write it as 2026-01-31"
-
-
-Reader = Callable[[str, str], date | None]

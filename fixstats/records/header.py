@@ -13,13 +13,14 @@ from fixstats.records.mapping import Mapping as SheetMapping
 from fixstats.words import counted, listed, nearest
 
 # Words in a column's name that mean a person, or the number of one device.
-_PERSONAL = frozenset(
-    """customer client owner name surname forename firstname lastname fullname person contact
-    address street city postcode zip phone telephone tel mobile cell email mail birthday birth
-    passcode password pin imei imei1 imei2 meid serial serialnumber sn udid kunde kundin nachname
-    vorname adresse telefon handy seriennummer cliente nombre apellido telefono correo nom prenom
-    """.split()
-)
+_PERSONAL = frozenset((
+    "customer", "client", "owner", "name", "surname", "forename", "firstname", "lastname",
+    "fullname", "person", "contact", "address", "street", "city", "postcode", "zip", "phone",
+    "telephone", "tel", "mobile", "cell", "email", "mail", "birthday", "birth", "passcode",
+    "password", "pin", "imei", "imei1", "imei2", "meid", "serial", "serialnumber", "sn", "udid",
+    "kunde", "kundin", "nachname", "vorname", "adresse", "telefon", "handy", "seriennummer",
+    "cliente", "nombre", "apellido", "telefono", "correo", "nom", "prenom",
+))  # fmt: skip
 # Of ours, these may come from such a column: the shop's own numbers.
 _EXEMPT_KINDS = ("job", "lot")
 
@@ -52,8 +53,8 @@ def _refuse_doubles(header: Sequence[str], where: str) -> None:
     for name, found in places.items():
         if len(found) > 1:
             raise SheetError(
-                f"{where}: the column name '{name}' stands twice (columns {listed(map(str, found))})"
-                "; nothing was changed\ngive each column a name of its own"
+                f"{where}: the column name '{name}' stands twice (columns "
+                f"{listed(map(str, found))}); nothing was changed\ngive each column its own name"
             )
 
 

@@ -117,6 +117,7 @@ def _grade(stage: Stage, part: str) -> str:
     return fill(
         "columns/grade",
         grade=_cell(stage, f"{part}_grade"),
+        outcome=_cell(stage, "outcome"),
         beside=", ".join([*beside, fitted]),
         lengths=", ".join(lengths),
         part=column(part),

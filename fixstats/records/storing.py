@@ -54,7 +54,7 @@ def to_past(con: Connection, batch: int) -> None:
 def store(
     con: Connection, catalogue: Catalogue, columns: Sequence[str], batch: int, covers: int
 ) -> list[tuple[str, str]]:
-    """Store every row of ``sheet``, which has these columns; names that are new, with their kind."""
+    """Store every row of ``sheet``, which has these columns; returns new names with their kind."""
     base = con.execute(fill("next_entry")).fetchall()[0][0]
     numbers = {"base": base, "covers": covers}
     choices = [
