@@ -62,11 +62,13 @@ WORDS: dict[str, dict[str, str]] = {
     "failures": {
         "tab_snapped": "Lasche gerissen", "frame_parted": "Rahmen gelöst",
         "display_flex_torn": "Flexkabel gerissen", "calibration_refused": "Kalibrierung verweigert",
+        "calibration_refused@1": "1. Kalibrierung verweigert",
+        "calibration_refused@2": "2. Kalibrierung verweigert",
         "gap_uneven": "Spalt schief",
     },
     "return_reason": {"drains_fast": "Akku schwach", "unrelated": "anderes"},
 }  # fmt: skip
-MODES = tuple(WORDS["failures"])
+MODES = tuple(mode for mode in WORDS["failures"] if "@" not in mode)
 NOTES = ("", "", "", "Hülle bleibt hier", "café-Filiale abgeholt", "Glas vorn verkratzt", "eilt")
 # A number from a range that is kept free for fiction (common practice, no source).
 PHONE = "Rückruf unter +44 1632 960983"
@@ -169,14 +171,11 @@ def _seen(c: Columns, k: int) -> list[str]:
     for mode in MODES:
         if not c[f"fail:{mode}"][k]:
             continue
-        word = WORDS["failures"][mode]
-        if mode != "calibration_refused" or c["calibration_again"][k] < 0:
-            seen.append(word)
-            continue
-        seen.append(f"{word}@1")
-        if c["again:calibration_refused"][k]:
-            seen.append(f"{word}@2")
-    return seen
+        twice = mode == "calibration_refused" and c["calibration_again"][k] >= 0
+        seen.append(f"{mode}@1" if twice else mode)
+        if twice and c["again:calibration_refused"][k]:
+            seen.append(f"{mode}@2")
+    return [WORDS["failures"][code] for code in seen]
 
 
 def _day(day: Any) -> str:
@@ -206,7 +205,7 @@ def _spoil(rows: list[Row]) -> list[dict[str, Any]]:
         (73, "model", "Quilon Q6", "near-twin of Quillon Q6: named by check"),
         (78, "notes", "=1+1", "formula in a cell"),
     ]
-    harmless = ("impossible", "case and", "near-twin", "formula")
+    harmless = ("impossible", "case and", "near-twin")
     faults = []
     for at, column, value, what in planted:
         rows[at][HEADINGS[column]] = value

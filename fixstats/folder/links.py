@@ -174,8 +174,11 @@ class _Links:
 
 
 def fold(word: str) -> str:
-    """How open lists compare names: case and runs of spaces do not count."""
-    return " ".join(word.split()).casefold()
+    """How open lists compare names: case and runs of spaces do not count.
+
+    Lower case as in SQL (fold_name), where ß stays ß: both sides of a comparison must agree.
+    """
+    return " ".join(word.split()).lower()
 
 
 def _tuples(entry: Mapping[str, Any]) -> dict[str, Any]:
