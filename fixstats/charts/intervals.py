@@ -58,8 +58,8 @@ def interval_chart(finding: Finding) -> Picture:
     """
     if not finding.rows:
         return nothing(finding)
-    rows = kept(finding.rows)
-    shown = groups(finding, rows)
+    shown = kept(groups(finding))
+    rows = [row for group in shown for row in group.rows]
     sheet = _lay_out(shown)
     edge = edge_of(rows)
     inside = _styles(shown)
@@ -74,7 +74,7 @@ def interval_chart(finding: Finding) -> Picture:
         _spans(lines, x, y, finding), _ends(points, x, y), *counts_beside(counts, y)
     ).properties(width=WIDTH, height=row_height(sheet.names))
     left = len(finding.rows) - len(rows)
-    more = [f"{left:,} of {len(finding.rows):,} rows not drawn: those with fewest opportunities"]
+    more = [f"{left:,} of {len(finding.rows):,} rows not drawn: fewest opportunities"]
     words = subtitle(finding, *(more if left else ()))
     return finished(picture, _title(finding, shown), words, _description(finding, shown))
 

@@ -12,7 +12,7 @@ from fixstats.charts.names import Level, level_label, levels, natural
 from fixstats.charts.words import Row
 from fixstats.findings.base import Finding
 
-# More rows than this make a picture nobody reads; those with most opportunities are kept.
+# More rows than this make a picture nobody reads; the groups with most opportunities are kept.
 MOST_ROWS = 120
 
 
@@ -25,20 +25,13 @@ class Group:
     names: tuple[str, ...]
 
 
-def kept(rows: Sequence[Row], most: int = MOST_ROWS) -> list[Row]:
-    """At most ``most`` rows, those with the most opportunities, in their order."""
-    if len(rows) <= most:
-        return list(rows)
-    sizes = sorted(range(len(rows)), key=lambda place: -rows[place]["opportunities"])[:most]
-    return [rows[place] for place in sorted(sizes)]
-
-
-def groups(finding: Finding, rows: Sequence[Row]) -> list[Group]:
+def groups(finding: Finding) -> list[Group]:
     """Rows under headings: all levels but the innermost are the heading.
 
     Headings and rows go by name, modes as listed in the finding. Where there is one level only,
     the highest rate comes first, unless names have an order of their own (bands, years).
     """
+    rows = finding.rows
     steps = levels(finding)
     *outer, inner = steps
     modes = {row["mode"]: place for place, row in reversed(list(enumerate(rows)))}
@@ -70,3 +63,28 @@ def groups(finding: Finding, rows: Sequence[Row]) -> list[Group]:
 
 def _has_order(level: Level, rows: Sequence[Row]) -> bool:
     return level[0] in TIMES or any(str(row[level[0]])[:1] in ("<", ">") for row in rows)
+
+
+def kept(shown: Sequence[Group], most: int = MOST_ROWS) -> list[Group]:
+    """The groups with the most opportunities that fit in ``most`` rows together, in their order.
+
+    Groups stay whole: leaving out some of the rows that are compared would mislead. Only where
+    the first does not fit is it cut to its rows with the most opportunities.
+    """
+    sizes = [sum(row["opportunities"] for row in group.rows) for group in shown]
+    found: list[int] = []
+    room = most
+    for place in sorted(range(len(shown)), key=lambda place: -sizes[place]):
+        if len(shown[place].rows) <= room:
+            found.append(place)
+            room -= len(shown[place].rows)
+        elif not found:
+            return [_cut(shown[place], most)]
+    return [shown[place] for place in sorted(found)]
+
+
+def _cut(group: Group, most: int) -> Group:
+    sizes = [row["opportunities"] for row in group.rows]
+    largest = sorted(sorted(range(len(sizes)), key=lambda place: -sizes[place])[:most])
+    rows = tuple(group.rows[place] for place in largest)
+    return Group(group.headings, rows, tuple(group.names[place] for place in largest))

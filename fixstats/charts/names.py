@@ -8,13 +8,15 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 
 from fixstats.findings.base import Finding
-from fixstats.tallies.keys import PAIR_KEYS
 
 # Values of these keys are names that people wrote; they are never looked up as codes.
 _WRITTEN = re.compile(r"^(model|technician|branch|trial|assigned|.*_(supplier|lot))$")
 _PART_KEY = re.compile(r"^(?P<part>.+)_(?P<field>grade|supplier|lot)$")
 
 Level = tuple[str, ...]
+
+# The row keys of a rate by pair of parts.
+PAIR_KEYS: Level = ("part_a", "grade_a", "part_b", "grade_b")
 
 
 def plain(code: str) -> str:

@@ -40,6 +40,7 @@ _PAGE = """<!DOCTYPE html>
 </body>
 </html>
 """
+_EXPOSE = "window.vegaEmbed = vegaEmbed;"
 # The picture may be kept as a file; its source is nobody's business but the database's.
 _OPTIONS = {
     "mode": "vega-lite",
@@ -107,7 +108,7 @@ def _html(spec: Spec) -> bytes:
     page = _PAGE.format(
         policy=_POLICY,
         title=escape(_title(spec)),
-        library=vl_convert.javascript_bundle(None, vl_version=_version()),
+        library=vl_convert.javascript_bundle(_EXPOSE, vl_version=_version()),
         description=escape(_description(spec)),
         spec=data,
         options=json.dumps(_OPTIONS),

@@ -143,7 +143,9 @@ def greatest(rows: Sequence[Row], figure: str) -> Row | None:
 
 
 def share_words(some: int, of: int, noun: str) -> str:
-    """``3 of 4 models``, ``all 4 models``, ``none of 4 models``."""
+    """``3 of 4 models``, ``all 4 models``, ``both models``, ``none of 4 models``."""
+    if some == of == 2:
+        return f"both {noun}s"
     if some == of > 1:
         return f"all {of} {noun}s"
     return f"{some or 'none'} of {counted(of, noun)}"
