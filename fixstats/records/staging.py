@@ -87,6 +87,8 @@ def build_sheet(con: Connection, stage: Stage, source: str, declared: str) -> No
     text = fill(
         "sheet",
         source=source,
+        repair=_cell(stage, "repair"),
+        failures=_cell(stage, "failures"),
         graded=", ".join(graded),
         columns=", ".join(columns),
         content=", ".join(hashed),

@@ -2,7 +2,7 @@
 -- Grain: one row a row of the file. A step column holds the attempts ('?': done, not recorded),
 --   null where the step was not done; a grade column holds the pieces likewise.
 -- Reads: belongs, seen_parts, and what slot source selects. Parameter: declared (the covers).
--- Slots: source; graded (pieces of each part), any_piece, columns, content (texts that are hashed).
+-- Slots: source; repair and failures (cells of it, or null); graded (pieces of each part), any_piece, columns, content (texts that are hashed).
 create or replace temp table sheet as
 with
 -- one row a row of the file
@@ -12,8 +12,8 @@ graded as (
   select
     t.*, s.any_part, /*graded*/
   from rows_read as t
-  left join belongs as b on b.repair = t.repair
-  left join seen_parts as s on s.failures = t.failures
+  left join belongs as b on b.repair = /*repair*/
+  left join seen_parts as s on s.failures = /*failures*/
 ),
 -- with the meaning of every cell
 meant as (
