@@ -149,7 +149,7 @@ def inspect_text(path: Path, formats: Formats) -> TextFile:
     line = next(line for line in text.splitlines() if line.strip())
     separator = formats.separator or _separator(line, path)
     csv.field_size_limit(1 << 30)
-    header = next(row for row in csv.reader(io.StringIO(text), delimiter=separator) if row)
+    header = next(row for row in csv.reader(io.StringIO(text, newline=""), delimiter=separator) if row)
     if len(header) == 1:
         raise SheetError(
             f"{path}: only one column found with the separator {separator!r}; nothing was changed\n"

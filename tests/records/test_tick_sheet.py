@@ -65,10 +65,10 @@ def test_it_is_for_paper_in_black_and_white():
     assert HTML.count('class="page"') == 1
 
 
-@pytest.mark.parametrize(("kind", "entry"), CATALOGUE.entries(), ids=lambda one: str(one)[:40])
-def test_everything_of_the_catalogue_is_on_it(kind, entry):
+def test_everything_of_the_catalogue_is_on_it():
     text = " ".join(parsed(HTML).words)
-    assert entry.label in text, kind
+    for kind, entry in CATALOGUE.entries():
+        assert entry.label in text, (kind, entry.code)
 
 
 def test_boxes_are_as_many_as_there_is_to_tick():
