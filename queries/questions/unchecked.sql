@@ -2,6 +2,7 @@
 -- Grain: one row per failure mode that could have occurred.
 -- Reads: outcomes_first, modes, jobs, flags, records.covers.
 -- Parameters:
+--   mode (mode, any): only this failure mode
 --   technician (technician, any): only jobs of this one
 --   since (date, any): first day of finished
 --   until (date, any): last day of finished
@@ -22,7 +23,8 @@ asked as (
   from outcomes_first as o
   inner join jobs as j on j.entry = o.entry
   where
-    ($technician is null or j.technician = $technician)
+    ($mode is null or o.mode = $mode)
+    and ($technician is null or j.technician = $technician)
     and ($since is null or j.finished >= $since)
     and ($until is null or j.finished <= $until)
 ),

@@ -349,8 +349,8 @@ def test_the_lock_holds_without_the_rules(shop):
 BOMBS = [
     "select list_sum(list_transform(range(1000000000), lambda x: x + 1))",
     "select count(*) from range(1000000000000) a, range(1000000) b where a.range % 7 = b.range % 5",
-    "with recursive r as (select 1 as n union all select n + 1 from r) select count(*) from r",
-    "with recursive r as (from range(2) union all select a.range from r a, r b) select 1 from r",
+    "with recursive r as (select 1 as n union all select n + 1 from r) select 1 from r order by 1",
+    "with recursive r as (from range(2) union all select a.range from r a, r b) select 1 from r order by 1",
     "select length(repeat('x', 4000000000))",
     "select repeat(repeat('x', 100000), 40000)",
     "select string_agg(repeat('x', 100000), ',') from range(100000)",
