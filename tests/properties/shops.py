@@ -11,6 +11,7 @@ import json
 from datetime import date, timedelta
 
 from hypothesis import strategies as st
+
 from .twin import fold
 from .twin_rows import ambiguous, cell, codes, items, places_of, valid
 
@@ -164,8 +165,10 @@ class RowMaker:
             "unchecked": self.unchecked(),
         }
         other = cell(self.made[-1], "branch") if self.made else ""
-        if other and row["branch"] and fold(other) != fold(row["branch"]) and chance(rng, 40):
-            row["job"] = cell(self.made[-1], "job")  # a job is unique with its branch only
+        if other and chance(rng, 30):  # a job is unique with its branch only
+            same = {**row, "job": cell(self.made[-1], "job")}
+            if identity(same) not in map(identity, self.made):
+                row = same
         if chance(rng, 15):
             row["preexisting"] = "; ".join(some(rng, self.words, 1, 2))
         if chance(rng, 10):
@@ -205,8 +208,8 @@ class RowMaker:
             return {f"{part}_grade": "-"}
         count = rng.choice([1, 1, 1, 2, 2, 3])
         row = {f"{part}_fitted": rng.choice(["", "", "", "yes", "no"])}
-        if chance(rng, 80):
-            row[f"{part}_grade"] = self.listed(lambda: rng.choice(self.grades()), count)
+        if chance(rng, 85):
+            row[f"{part}_grade"] = " > ".join(rng.choice(self.grades()) for _ in range(count))
         for kind in ("supplier", "lot"):
             if chance(rng, 35):
                 row[f"{part}_{kind}"] = self.listed(lambda kind=kind: self.name(kind), count)

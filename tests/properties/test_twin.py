@@ -5,13 +5,10 @@ Numbers in the comments: failures / opportunities / unknown / unknown_failed.
 
 from __future__ import annotations
 
-import random
-
 import pytest
 
-from .shops import random_shop, reduced, sound
 from .twin import count_modes, count_pairs, count_union
-from .twin_rows import ambiguous, band, codes, read_row, valid
+from .twin_rows import ambiguous, band, read_row, valid
 
 CATALOGUE = {
     "step": [{"code": "opening"}, {"code": "release"}],
@@ -323,12 +320,26 @@ def test_repeated_rows_count_once_and_a_later_sheet_replaces():
     first = rows["imports"][0]["rows"]
     rows["imports"][0]["rows"] = [*first, first[0]]
     changed = {**first[0], "failures": "torn"}
-    rows["imports"].append({"covers": ["torn"], "rows": [changed, first[1]]})
-    # The changed job has the later sheet's covers: lines is unknown there. The other keeps its own.
+    third = {**first[1], "job": "J9"}
+    rows["imports"].append({"covers": ["torn"], "rows": [changed, third]})
+    # J0 and J9 have the later sheet's covers: lines is unknown there. J1 keeps its own.
     assert table(count_modes(rows, ["torn", "lines"]), "mode") == {
-        ("torn",): (1, 2, 0, 0),
-        ("lines",): (0, 1, 1, 0),
+        ("torn",): (1, 3, 0, 0),
+        ("lines",): (0, 1, 2, 0),
     }
+
+
+def test_an_unchanged_row_is_skipped_unless_its_file_covers_something_else():
+    def seen_then(covers):
+        rows = shop({"failures": "torn"}, covers="seen")
+        again = rows["imports"][0]["rows"][0]
+        other = {**again, "job": "J9", "failures": "lines"}
+        rows["imports"].append({"covers": covers, "rows": [again, other]})
+        return {row["mode"]: four(row) for row in count_modes(rows, ["torn", "lines"])}
+
+    # Skipped: lines was not in the first file, so nobody looked for it at J0.
+    assert seen_then("seen")["lines"] == (1, 1, 1, 0)
+    assert seen_then("all")["lines"] == (1, 2, 0, 0)
 
 
 def test_sums_over_technicians():
@@ -374,33 +385,6 @@ def test_pieces_align_by_position_and_one_value_is_for_all():
     job = read_row(CATALOGUE, {"finished": "2026-03-01", "repair": "swap", "model": "A", **row})
     told = [(one["grade"], one["supplier"], one["lot"]) for one in job["pieces"]["battery"]]
     assert told == [("copy", "Reed", "L1"), ("original", "Reed", "L2")]
-
-
-def test_random_shops_are_sound_and_reach_every_state():
-    """The generator is worth something only if each count of each view is often above zero."""
-    reached = dict.fromkeys([(view, n) for view in ("first", "attempted") for n in range(4)], 0)
-    for seed in range(40):
-        drawn = random_shop(random.Random(seed))
-        assert sound(drawn)
-        modes = codes(drawn["catalogue"], "failure_mode")
-        for view in ("first", "attempted"):
-            for row in count_modes(drawn, modes, view=view):
-                for n, count in enumerate(four(row)):
-                    reached[view, n] += count
-    assert all(count >= 100 for count in reached.values()), reached
-
-
-def test_shortening_keeps_what_fails_and_only_that():
-    drawn = random_shop(random.Random(7))
-
-    def fails(one):
-        return any("unchecked" in row for sheet in one["imports"] for row in sheet["rows"])
-
-    found = reduced(drawn, fails)
-    assert [len(sheet["rows"]) for sheet in found["imports"]] == [1]
-    assert set(found["imports"][0]["rows"][0]) == {
-        "job", "finished", "model", "repair", "unchecked",
-    }  # fmt: skip
 
 
 def test_ambiguous_rows_are_named():

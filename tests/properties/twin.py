@@ -61,18 +61,24 @@ def covered_modes(catalogue, one_import):
 
 
 def read_jobs(shop):
-    """The jobs as they stand: repeated rows once, changed rows replaced."""
+    """The jobs as they stand: repeated rows once, changed rows replaced.
+
+    What a file was said to cover is part of what its rows say: the same row under another
+    declaration is a changed one.
+    """
     catalogue, names, jobs = shop["catalogue"], {}, {}
     for one_import in shop["imports"]:
         covers = covered_modes(catalogue, one_import)
+        declared = one_import["covers"]
+        declared = declared if isinstance(declared, str) else sorted(set(declared))
         for raw in one_import["rows"]:
             content = {column: text.strip() for column, text in raw.items() if text.strip()}
             row = with_first_spelling(catalogue, raw, names)
             identity = (cell(row, "branch"), cell(row, "job"))
-            if identity in jobs and jobs[identity]["content"] == content:
+            told = {"content": content, "declared": declared}
+            if identity in jobs and all(jobs[identity][key] == told[key] for key in told):
                 continue
-            job = read_row(catalogue, row)
-            jobs[identity] = {**job, "content": content, "covers": covers}
+            jobs[identity] = {**read_row(catalogue, row), **told, "covers": covers}
     return list(jobs.values())
 
 

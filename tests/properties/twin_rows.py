@@ -254,7 +254,8 @@ def _wrong_part(catalogue, row):
             return f"{part}_grade: unknown grade"
         if any("" in values or "-" in values for values in lists.values()):
             return f"{part}: an empty element"
-        if len({len(values) for values in lists.values() if len(values) > 1}) > 1:
+        count = len(lists["grade"]) or max(len(values) for values in lists.values())
+        if any(len(values) not in (0, 1, count) for values in lists.values()):
             return f"{part}: columns of different lengths"
     return None
 
