@@ -35,6 +35,7 @@ from fixstats.charts.words import (
     percent,
     rate_words,
     share_words,
+    span_words,
     subtitle,
 )
 from fixstats.findings.base import Finding
@@ -45,7 +46,6 @@ if TYPE_CHECKING:
 
 GROUPS: dict[Level, str] = {
     ("model",): "model",
-    ("mode",): "failure mode",
     ("technician",): "technician",
 }
 
@@ -75,7 +75,10 @@ def interval_chart(finding: Finding) -> Picture:
     ).properties(width=WIDTH, height=row_height(sheet.names))
     left = len(finding.rows) - len(rows)
     more = [f"{left:,} of {len(finding.rows):,} rows not drawn: fewest opportunities"]
-    words = subtitle(finding, *(more if left else ()))
+    beyond = any(point["sign"] == "goes on" for point in points)
+    words = subtitle(
+        finding, *(more if left else ()), "arrows go on beyond the scale" if beyond else ""
+    )
     return finished(picture, _title(finding, shown), words, _description(finding, shown))
 
 
@@ -142,13 +145,21 @@ def _records(
                 points.append(base | {"from": edge, "sign": "goes on", "style": -1})
         if row["rate"] is None:
             continue
-        if row["at_most"] is not None:
-            lines.append(base | {"from": 0, "to": row["at_most"], "kind": kinds["limit"]})
-            points.append(base | {"from": row["at_most"], "sign": "limit"})
-            continue
-        lines.append(base | {"from": row["low"], "to": row["high"], "kind": kinds["interval"]})
-        points.append(base | {"from": row["rate"], "sign": str(inside[name])})
+        kind, low, high, at, sign = _figures(row, str(inside[name]))
+        if low < edge:
+            lines.append(base | {"from": low, "to": min(high, edge), "kind": kinds[kind]})
+        if at <= edge:
+            points.append(base | {"from": at, "sign": sign})
+        if high > edge:
+            points.append(base | {"from": edge, "sign": "goes on"})
     return lines, points, counts
+
+
+def _figures(row: Row, sign: str) -> tuple[str, float, float, float, str]:
+    """Kind of line, its ends, where its point is and the sign there."""
+    if row["at_most"] is not None:
+        return "limit", 0.0, row["at_most"], row["at_most"], "limit"
+    return "interval", row["low"], row["high"], row["rate"], sign
 
 
 def _count(row: Row) -> str:
@@ -227,9 +238,7 @@ def _title(finding: Finding, shown: Sequence[Group]) -> str:
             f"{subject}{by}: no failure seen in {counted(len(rows), 'row')}; "
             f"upper limits from {percent(limits[0])} to {percent(limits[-1])}"
         )
-    lowest = min(row["rate"] for row in rows)
-    start = f"{percent(lowest)} to" if lowest else "up to"
-    return f"{subject}{by}: {start} {percent(top['rate'])}; {_overlaps(finding, shown)}"
+    return f"{subject}{by}: {span_words(rows)}; {_overlaps(finding, shown)}"
 
 
 def _one(finding: Finding, row: Row) -> str:

@@ -8,7 +8,7 @@ from itertools import groupby
 from typing import Any
 
 from fixstats.charts import TIMES
-from fixstats.charts.names import Level, level_label, levels, natural
+from fixstats.charts.names import Level, level_label, levels, mode_label, natural, subjects
 from fixstats.charts.words import Row
 from fixstats.findings.base import Finding
 
@@ -34,11 +34,11 @@ def groups(finding: Finding) -> list[Group]:
     rows = finding.rows
     steps = levels(finding)
     *outer, inner = steps
-    modes = {row["mode"]: place for place, row in reversed(list(enumerate(rows)))}
+    modes = subjects(finding)
 
     def place(level: Level, row: Row) -> Any:
         if level == ("mode",):
-            return modes[row["mode"]]
+            return modes.index(mode_label(row, finding.labels))
         return natural(level, row, finding.labels)
 
     by_rate = not outer and not _has_order(inner, rows)
@@ -56,9 +56,16 @@ def groups(finding: Finding) -> list[Group]:
     found = []
     for above, members in groupby(ordered, key=headings):
         together = tuple(members)
-        names = tuple(level_label(inner, row, finding.labels) for row in together)
+        names = tuple(_name(inner, row, finding) for row in together)
         found.append(Group(above, together, names))
     return found
+
+
+def _name(level: Level, row: Row, finding: Finding) -> str:
+    """What a row is called; the title names the innermost key, so its absence is said shortly."""
+    if len(level) == 1 and level != ("mode",) and row[level[0]] is None:
+        return "not recorded"
+    return level_label(level, row, finding.labels)
 
 
 def _has_order(level: Level, rows: Sequence[Row]) -> bool:

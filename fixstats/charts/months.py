@@ -13,6 +13,7 @@ from fixstats.charts.names import (
     by_keys,
     level_label,
     levels,
+    mode_label,
     natural,
     subject_words,
     subjects,
@@ -41,6 +42,7 @@ from fixstats.charts.words import (
     percent,
     rate_words,
     share_words,
+    span_words,
     subtitle,
 )
 from fixstats.findings.base import Finding
@@ -55,6 +57,7 @@ MOST_ROOMY = 24
 HEIGHT = 170
 # More panels than this are a table's business; those with most opportunities are drawn.
 MOST_PANELS = 12
+SIGNS = {"rate": "circle", "limit": "triangle-down", "goes on": "triangle-up"}
 
 
 @dataclass(frozen=True)
@@ -99,6 +102,7 @@ def months_chart(finding: Finding) -> Picture:
         f"* {frame.unfinished} is not over (open mark)"
         if frame.unfinished in frame.periods
         else "",
+        "bars at the top edge go on beyond the scale" if _beyond(rows, frame.edge) else "",
         f"{counted(undated, 'row')} without a {time} not drawn" if undated else "",
         f"{left} of {len(panels)} panels not drawn: fewest opportunities" if left else "",
     )
@@ -130,6 +134,15 @@ def _frame(finding: Finding, rows: Sequence[Row], time: str) -> _Frame:
     )
 
 
+def _beyond(rows: Sequence[Row], edge: float) -> bool:
+    """Whether an interval, limit or shown bound does not fit the scale."""
+    return any(
+        (row["rate"] is not None and (row["at_most"] or row["high"]) > edge)
+        or (many_unknown(row) and row["bound_high"] > edge)
+        for row in rows
+    )
+
+
 def _kind(row: Row) -> str:
     return "interval" if row["at_most"] is None else "limit"
 
@@ -142,14 +155,13 @@ def _panels(finding: Finding, time: str) -> list[_Panel]:
     for row in finding.rows:
         name = tuple(level_label(level, row, finding.labels) for level in steps)
         apart.setdefault(name, []).append(row)
-    modes = {row["mode"]: place for place, row in reversed(list(enumerate(finding.rows)))}
+    modes = subjects(finding)
 
     def order(name: tuple[Any, ...]) -> Any:
         first = apart[name][0]
-        return [
-            modes[first["mode"]] if level == ("mode",) else natural(level, first, finding.labels)
-            for level in steps
-        ]
+        mode = modes.index(mode_label(first, finding.labels))
+        keys = [level for level in steps if level != ("mode",)]
+        return [mode, *(natural(level, first, finding.labels) for level in keys)]
 
     return [_Panel(", ".join(name), tuple(apart[name])) for name in sorted(apart, key=order)]
 
@@ -196,13 +208,16 @@ def _record(period: str, row: Row | None, frame: _Frame) -> Record:
     if row["rate"] is None:
         return record
     limit = row["at_most"] is not None
+    low, high = (0, row["at_most"]) if limit else (row["low"], row["high"])
+    at = row["at_most"] if limit else row["rate"]
+    beyond = at > frame.edge
     return record | {
         "kind": frame.kinds[_kind(row)],
-        "rate": row["rate"],
-        "low": 0 if limit else row["low"],
-        "high": row["at_most"] if limit else row["high"],
-        "at": row["at_most"] if limit else row["rate"],
-        "sign": "limit" if limit else "rate",
+        "rate": min(row["rate"], frame.edge),
+        "low": min(low, frame.edge),
+        "high": min(high, frame.edge),
+        "at": min(at, frame.edge),
+        "sign": "goes on" if beyond else "limit" if limit else "rate",
         "open": limit or period == frame.unfinished,
         "about": f"{period}: {rate_words(row)}",
     }
@@ -234,7 +249,7 @@ def _marks(records: Sequence[Record], x: alt.X, frame: _Frame) -> list[alt.Chart
 
     y = alt.Y("low:Q", scale=scale, axis=axis)
     line = plot([{"rate": None} | record for record in records])
-    shape = alt.Scale(domain=["rate", "limit"], range=["circle", "triangle-down"])
+    shape = alt.Scale(domain=[*SIGNS], range=[*SIGNS.values()])
     fill = alt.condition("datum.open", alt.value("white"), alt.value(COLOURS[0]))
     return [
         plot(bounded)
@@ -269,13 +284,11 @@ def _title(finding: Finding, shown: Sequence[_Panel], time: str) -> str:
     if not top["failures"]:
         limit = max(row["at_most"] for row in rows)
         return f"{subject}: no failure seen; highest upper limit {percent(limit)}"
-    lowest = min(row["rate"] for row in rows)
-    start = f"{percent(lowest)} to" if lowest else "up to"
     alike = sum(overlapping(panel.rows) for panel in shown)
     overlap = "all intervals overlap" if alike else "not all intervals overlap"
     if len(shown) > 1:
         overlap = f"intervals overlap in {share_words(alike, len(shown), 'panel')}"
-    return f"{subject}: {start} {percent(top['rate'])}; {overlap}"
+    return f"{subject}: {span_words(rows)}; {overlap}"
 
 
 def _description(title: str, shown: Sequence[_Panel], time: str) -> str:

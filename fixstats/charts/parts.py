@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Collection, Mapping, Sequence
+from statistics import median
 from typing import Any
 
 import altair as alt
@@ -13,15 +14,17 @@ from fixstats.charts.words import Row
 from fixstats.findings.rates_notes import WORTH_BOUNDS
 
 WIDTH = 430
-NAME_WIDTH = 36  # characters of a name in a line
+NAME_WIDTH = 48  # characters of a name in a line
 LINE = 13  # height of a line of text
 ROW = 20  # height of a row of one line
 
 # Bounds are drawn this far beyond the furthest interval; an arrow says where they go on. Else a
 # few rows that nobody looked at would press all intervals together.
 ROOM_FOR_BOUNDS = 1.25
+# A row with fewer opportunities than this part of the median row does not set the scale.
+SMALL = 0.2
 
-BOUNDS = "over a tenth unknown: range had none or all of them failed (may go on beyond)"
+BOUNDS = "over a tenth unknown: range had none or all of them failed"
 # Kinds of line: dash, width, opacity.
 LOOKS: Mapping[str, tuple[Any, float, float]] = {
     "interval": ([1, 0], 2, 1),
@@ -38,9 +41,18 @@ def many_unknown(row: Row) -> bool:
 
 
 def edge_of(rows: Sequence[Row]) -> float:
-    """Where the common scale of all intervals and limits ends."""
-    ends = [row["high"] if row["at_most"] is None else row["at_most"] for row in rows]
-    furthest = max((end for end in ends if end is not None), default=0.0)
+    """Where the common scale ends: at the furthest interval or limit of rows that are not small.
+
+    A row of one or two jobs would stretch it to nearly 100 % and press all others together.
+    """
+    known = [row for row in rows if row["rate"] is not None]
+    large = SMALL * median(row["opportunities"] for row in known) if known else 0
+    ends = [
+        row["high"] if row["at_most"] is None else row["at_most"]
+        for row in known
+        if row["opportunities"] >= large
+    ]
+    furthest = max(ends, default=0.0)
     bounds = max((row["bound_high"] or 0 for row in rows if many_unknown(row)), default=0.0)
     if not furthest:
         return min(1.0, bounds) or 1.0

@@ -142,6 +142,20 @@ def greatest(rows: Sequence[Row], figure: str) -> Row | None:
     return max(known, key=lambda row: row[figure]) if known else None
 
 
+def span_words(rows: Sequence[Row]) -> str:
+    """``1.2 % (3 of 250) to 7.9 % (15 of 190)``: lowest and highest rate, each with its counts.
+
+    With the counts, since the ends of a range are often its smallest rows. A lowest rate of zero
+    is not said: no failure seen is not a rate of zero.
+    """
+    known = [row for row in rows if row["rate"] is not None]
+    low, high = (end(known, key=lambda row: row["rate"]) for end in (min, max))
+    top = f"{percent(high['rate'])} ({count_words(high)})"
+    if not low["failures"]:
+        return f"up to {top}"
+    return f"{percent(low['rate'])} ({count_words(low)}) to {top}"
+
+
 def share_words(some: int, of: int, noun: str) -> str:
     """``3 of 4 models``, ``all 4 models``, ``both models``, ``none of 4 models``."""
     if some == of == 2:

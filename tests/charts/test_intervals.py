@@ -25,7 +25,8 @@ def test_overlap_is_said_and_nothing_is_called_worse() -> None:
     alike = [row(3, 60, opening="heat_gun"), row(5, 60, opening="heat_plate")]
     apart = [row(3, 600, opening="heat_gun"), row(90, 600, opening="heat_plate")]
     assert title(finding(alike, ("opening",))) == (
-        "Lines in the picture by opening the device: 5.0 % to 8.3 %; all intervals overlap"
+        "Lines in the picture by opening the device: "
+        "5.0 % (3 of 60) to 8.3 % (5 of 60); all intervals overlap"
     )
     assert title(finding(apart, ("opening",))).endswith("; not all intervals overlap")
     both = [one | {"model": "A"} for one in alike] + [one | {"model": "B"} for one in apart]
@@ -47,7 +48,7 @@ def test_zeros_have_limits_not_points() -> None:
 
 def test_a_rate_of_zero_is_never_the_start_of_a_range() -> None:
     some = [row(0, 60, model="A"), row(5, 60, model="B")]
-    assert ": up to 8.3 %;" in title(finding(some, ("model",)))
+    assert ": up to 8.3 % (5 of 60);" in title(finding(some, ("model",)))
 
 
 def test_bounds_only_where_over_a_tenth_is_unknown() -> None:
@@ -59,6 +60,30 @@ def test_bounds_only_where_over_a_tenth_is_unknown() -> None:
     assert line["to"] == arrow["from"] < 62 / 110
     words = [count["words"] for count in records(FINDINGS["unknown"], 2)]
     assert sorted(words) == ["2 of 50", "2 of 50, 60 unknown"]
+
+
+def test_small_rows_do_not_stretch_the_scale() -> None:
+    counts = {"A": (4, 100), "B": (9, 100), "C": (0, 1), "D": (2, 2), "E": (5, 90)}
+    found = finding([row(k, n, model=m) for m, (k, n) in counts.items()], ("model",))
+    edge = chart(found).to_dict()["layer"][0]["encoding"]["x"]["scale"]["domain"][1]
+    highest = max(found.rows[n]["high"] for n in (0, 1, 4))
+    assert highest < edge < 1.1 * highest
+    # Their intervals end in an arrow at the edge; their counts are there; nothing is drawn beyond.
+    signs = [one["sign"] for one in records(found, 1) if one["from"] == edge]
+    assert signs == ["goes on", "goes on"]
+    assert all(one["to"] <= edge for one in records(found, 0))
+    assert {"0 of 1", "2 of 2"} < {one["words"] for one in records(found, 2)}
+    assert "arrows go on beyond the scale" in str(chart(found).to_dict()["title"]["subtitle"])
+
+
+def test_unions_keep_the_order_asked_for() -> None:
+    rows = [
+        row(1, 60, mode=None, technician=t) | {"family": f}
+        for t in ("T1", "T2")
+        for f in ("tabs", "lines")
+    ]
+    found = groups(finding(rows, ("technician",)))
+    assert [group.headings for group in found] == [("Tabs",), ("Lines",)]
 
 
 def test_no_opportunity_draws_no_rate() -> None:
@@ -94,7 +119,7 @@ def test_empty_keys_are_said() -> None:
         "Hot-air gun", "not done", "Opening the device: not recorded",
     ]  # fmt: skip
     assert found[0].names == (
-        "New, from the maker", "none fitted", "Battery grade: not recorded",
+        "New, from the maker", "none fitted", "not recorded",
     )  # fmt: skip
     (pairs,) = groups(FINDINGS["pairs"])
     assert "Battery (grade not recorded) + Display (New, from the maker)" in pairs.names

@@ -70,6 +70,18 @@ def test_panels_share_scale_and_legend() -> None:
     assert "by month and model" in title and "overlap in both panels" in title
 
 
+def test_families_have_panels_in_the_order_asked_for() -> None:
+    rows = [row(1, 60, mode=None, month="2025-01") | {"family": f} for f in ("tabs", "lines")]
+    drawn = panels(finding(rows, ("month",)))
+    assert [panel["title"]["text"] for panel in drawn] == [["Tabs"], ["Lines"]]
+
+
+def test_small_months_do_not_stretch_the_scale() -> None:
+    found = finding([*months()[:6], row(1, 1, month="2024-07")], ("month",))
+    assert panels(found)[0]["layer"][2]["encoding"]["y"]["scale"]["domain"][1] < 0.3
+    assert "go on beyond the scale" in str(chart(found).to_dict()["title"]["subtitle"])
+
+
 def test_many_panels_and_months() -> None:
     found = finding(
         [row(1, 10 + n, model=f"M {n}", month="2025-01") for n in range(20)], ("month", "model")
