@@ -11,16 +11,15 @@ from typing import TYPE_CHECKING, Any
 
 from fixstats.engines.duck import reading
 from fixstats.engines.session import build_session
-from fixstats.findings.base import Finding, Note
+from fixstats.findings.base import Finding, Note, listing
 from fixstats.folder import ShopFolder, find_folder
 from fixstats.words import counted
 
 if TYPE_CHECKING:
-    import altair as alt
     import duckdb
     import polars as pl
 
-    from fixstats.engines.sandbox import SqlResult
+    from fixstats.charts import Picture
     from fixstats.findings.rates import RatesAsk
 
 Words = str | Sequence[str]
@@ -61,7 +60,7 @@ class Result:
         """What to take care of at the bench."""
         return self.finding.cautions
 
-    def chart(self) -> alt.TopLevelMixin:
+    def chart(self) -> Picture:
         """The picture that goes with this answer, as an Altair chart."""
         from fixstats.charts import chart
 
@@ -172,6 +171,8 @@ class Shop:
     def query(self, name: str, **values: Any) -> pl.DataFrame:
         """One of the questions in ``queries/questions``, as a Polars frame.
 
+        ``values``: parameters of the question by name; those left out keep their default.
+
         Raises
         ------
         fixstats.errors.UsageError
@@ -179,14 +180,36 @@ class Shop:
         """
         from fixstats.tallies.questions import run_question
 
-        with self.session() as con:
-            return run_question(con, name, {key: str(value) for key, value in values.items()}).frame
+        return run_question(self.folder, name, {key: str(v) for key, v in values.items()}).frame
+
+    def heldback(self) -> Result:
+        """Rows that were held back, a row for each fault: file, row, job, column, value, reason."""
+        from fixstats.records.heldback import heldback
+
+        rows = [
+            {"batch": held.batch, "file": held.file, "row": held.row, "job": held.job}
+            | {"column": fault.column, "value": fault.value, "reason": fault.reason}
+            for held in heldback(self.folder)
+            for fault in held.faults
+        ]
+        return Result(listing("heldback", rows, "no row is held back"))
+
+    def batches(self) -> Result:
+        """Imports in order: file, when, what became of its rows, what it covered."""
+        from fixstats.records.batches import batches
+
+        rows = [vars(batch) | {"taken_in": str(batch.taken_in)} for batch in batches(self.folder)]
+        hidden = ("mapping",)
+        shown = [{k: v for k, v in row.items() if k not in hidden} for row in rows]
+        return Result(listing("batches", shown, "nothing was imported yet: fixstats import FILE"))
 
     def _result(self, finding: Finding) -> Result:
         """The finding, with a word on jobs that wait in the inbox."""
-        waiting = sum(1 for _ in self.folder.inbox.glob("*.json*"))
-        if waiting:
-            text = f"{counted(waiting, 'job')} in the inbox wait for the next import"
+        from fixstats.records.inbox import waiting
+
+        jobs = waiting(self.folder)
+        if jobs:
+            text = f"{counted(jobs, 'job')} in the inbox: the next writing command takes them in"
             finding = replace(finding, notes=(*finding.notes, Note("inbox_waiting", text)))
         return Result(finding)
 
@@ -200,12 +223,3 @@ def open_shop(path: Path | str | None = None) -> Shop:
     folder = find_folder(path)
     _ = folder.settings, folder.catalogue
     return Shop(folder)
-
-
-def sql_finding(question: str, result: SqlResult) -> Finding:
-    """Rows of SQL in the one form that the command line shows."""
-    names = [column for column, *_ in result.columns]
-    rows = tuple(dict(zip(names, row, strict=True)) for row in result.rows)
-    cut = f"only the first {len(rows):,} rows are shown" if result.cut else ""
-    notes = (Note("cut", cut),) if result.cut else ()
-    return Finding(question, {}, rows, notes=notes)

@@ -7,6 +7,7 @@ from typing import Annotated
 import typer
 
 from fixstats.cli.options import FormatOption, OutOption, ShopOption
+from fixstats.words import counted
 
 
 def batches(
@@ -28,7 +29,11 @@ def batches(
         from fixstats.folder import find_folder
         from fixstats.records.batches import undo as undo_batch
 
-        print(undo_batch(find_folder(shop), undo))
+        done = undo_batch(find_folder(shop), undo)
+        print(
+            f"took back import {done.batch} ({done.file}): {counted(done.removed, 'job')} out, "
+            f"{counted(done.returned, 'earlier version')} back"
+        )
         return 0
     from fixstats.cli.emit import emit
     from fixstats.cli.sql import rows_text

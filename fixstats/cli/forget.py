@@ -27,5 +27,8 @@ def forget(
     from fixstats.records.batches import forget as forget_job
 
     removed = forget_job(find_folder(shop), job, branch)
-    print(f"forgot job {job}: {counted(removed, 'row')} removed, earlier versions included")
+    print(
+        f"forgot job {job}: {counted(removed.versions, 'version')} and "
+        f"{counted(removed.held_back, 'held-back row')} removed"
+    )
     return 0

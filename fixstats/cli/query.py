@@ -29,14 +29,29 @@ def query(
     """
     from fixstats.cli.emit import emit
     from fixstats.cli.sql import rows_text
-    from fixstats.shop import open_shop, questions_finding, sql_finding
+    from fixstats.findings.base import listing
+    from fixstats.shop import open_shop
     from fixstats.tallies.questions import run_question
 
     if name is None:
-        emit(questions_finding(), rows_text, form=form, out=out)
+        emit(listing("questions", _questions()), rows_text, form=form, out=out)
         return 0
-    opened = open_shop(shop)
-    with opened.session() as con:
-        result = run_question(con, name, dict(pairs(values, "--set")))
-    emit(sql_finding(name, result), rows_text, form=form, out=out)
+    answer = run_question(open_shop(shop).folder, name, dict(pairs(values, "--set")))
+    rows = [dict(zip(answer.columns, row, strict=True)) for row in answer.rows]
+    settings = {"question": answer.question.question, **answer.settings}
+    emit(listing(name, rows, settings=settings), rows_text, form=form, out=out)
     return 0
+
+
+def _questions() -> list[dict[str, str]]:
+    """Every question with its parameters and their defaults."""
+    from fixstats.tallies.questions import all_questions
+
+    return [
+        {
+            "name": one.name,
+            "question": one.question,
+            "set": ", ".join(f"{p.name}={p.default}" for p in one.parameters),
+        }
+        for one in all_questions().values()
+    ]

@@ -118,7 +118,7 @@ def rates_text(finding: Finding) -> str:
     top = text.scale_top(finding.rows)
     plain = not text.can_draw()
     bounds = any(note.code == "unknown_share" for note in finding.notes)
-    names = [*(() if _all_same(finding, "mode") else ("mode",)), *finding.keys]
+    names = [*(() if _all_same(finding) else ("mode",)), *finding.keys]
     heads = [*names, "failed (interval)", "failures", "natural"]
     right = [False] * len(names) + [False, True, False]
     if bounds:
@@ -134,8 +134,11 @@ def rates_text(finding: Finding) -> str:
     return "\n".join([_headline(finding), "", body, "", footer(finding)]).rstrip()
 
 
-def _all_same(finding: Finding, name: str) -> bool:
-    return len({row[name] for row in finding.rows}) == 1
+def _all_same(finding: Finding) -> bool:
+    """True where all rows are of one mode, or of one union."""
+    return (
+        len({(row["mode"], row["family"] if not row["mode"] else "") for row in finding.rows}) == 1
+    )
 
 
 def _name(row: Mapping[str, Any], name: str) -> str:
@@ -149,7 +152,7 @@ def _headline(finding: Finding) -> str:
     """What the table is: the modes if they are all the same, view, level, period."""
     row, settings = finding.rows[0], finding.settings
     what = "failure rates"
-    if _all_same(finding, "mode"):
+    if _all_same(finding):
         label = finding.labels.get(row["mode"], row["mode"])
         what = label if row["mode"] else _name(row, "mode")
     view = {"first": "by first choice", "attempted": "as attempted"}[settings["view"]]

@@ -39,13 +39,15 @@ def sql(
     """
     from fixstats.cli.emit import emit
     from fixstats.engines.sandbox import run_sql
-    from fixstats.shop import open_shop, sql_finding
+    from fixstats.findings.base import listing
+    from fixstats.shop import open_shop
 
     if (query is None) == (file is None):
         raise UsageError('give one SELECT, as fixstats sql "select ..." or with --file FILE')
     text = query if query is not None else _read(file)
     result = run_sql(open_shop(shop).folder, text, row_limit=rows, seconds=seconds)
-    emit(sql_finding("sql", result), rows_text, form=form, out=out)
+    rows_found = [dict(zip(result.columns, row, strict=True)) for row in result.rows]
+    emit(listing("sql", rows_found, note=result.note), rows_text, form=form, out=out)
     return 0
 
 
@@ -69,9 +71,14 @@ def rows_text(finding: Finding) -> str:
     return "\n".join([body, "", footer(finding)]).rstrip()
 
 
+def _figure(value: float) -> str:
+    """Four figures; whole numbers from a thousand on (JSON and CSV carry all digits)."""
+    return f"{value:,.0f}" if abs(value) >= 1000 else f"{value:.4g}"
+
+
 def _cell(value: object) -> str:
     if value is None:
         return ""
-    words = f"{value:.4g}" if isinstance(value, float) else str(value)
+    words = _figure(value) if isinstance(value, float) else str(value)
     # Control characters of a record must not reach the terminal.
     return "".join(sign if sign.isprintable() else " " for sign in words)

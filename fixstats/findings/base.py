@@ -72,6 +72,20 @@ class Finding:
         }
 
 
+def listing(
+    question: str,
+    rows: Sequence[Mapping[str, Any]],
+    nothing: str = "no rows",
+    *,
+    settings: Mapping[str, Any] | None = None,
+    note: str | None = None,
+) -> Finding:
+    """Rows that need no conclusion, in the one form that is shown; ``nothing``: said of none."""
+    notes = [Note("nothing", nothing)] if not rows else []
+    notes += [Note("cut", note)] if note else []
+    return Finding(question, settings or {}, tuple(rows), notes=tuple(notes))
+
+
 def common_settings(folder: ShopFolder, period: Period, **more: Any) -> dict[str, Any]:
     """The settings that every finding states; ``more`` comes first."""
     return {

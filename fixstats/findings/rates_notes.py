@@ -64,7 +64,8 @@ def _no_opportunities(rows: Rows) -> Note | None:
         return None
     return Note(
         "no_opportunities",
-        "rate, low and high are empty where no opportunity is known: nobody looked, or a grade is missing",
+        "rate, low and high are empty where no opportunity is known: nobody looked, or a grade is "
+        "missing",
     )
 
 
