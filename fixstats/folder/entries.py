@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import itertools
+import math
 import re
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
@@ -47,7 +48,9 @@ def _text(value: Any) -> bool:
 
 
 def _number(value: Any) -> bool:
-    return isinstance(value, int | float) and not isinstance(value, bool)
+    # TOML has inf and nan; neither is an amount or an edge
+    number = isinstance(value, int | float) and not isinstance(value, bool)
+    return number and math.isfinite(value)
 
 
 def _list_of(test: Callable[[Any], bool], least: int = 0) -> Callable[[Any], bool]:
@@ -61,6 +64,11 @@ def _code(value: Any) -> bool:
     return isinstance(value, str) and CODE.fullmatch(value) is not None
 
 
+def _codes(least: int = 0) -> Callable[[Any], bool]:
+    """A list of codes, none of them twice: a step named twice would be counted twice."""
+    return lambda value: _list_of(_code, least)(value) and len(set(value)) == len(value)
+
+
 def _day(value: Any) -> bool:
     return isinstance(value, date) and not isinstance(value, datetime)
 
@@ -71,7 +79,7 @@ def _rising(value: Any) -> bool:
 
 _CODE = Key(_code, "small letters, digits and _, a letter first", required=True)
 _LABEL = Key(_text, "some text", required=True)
-_CODES = Key(_list_of(_code), "a list of codes")
+_CODES = Key(_codes(), "a list of codes, each once")
 _MONEY = Key(lambda value: _number(value) and value >= 0, "money, 0 or more")
 _SINCE = Key(_day, "a date such as 2026-01-31", required=True)
 _NAME = Key(_text, "some text")
@@ -115,11 +123,11 @@ ENTRIES: Mapping[str, Mapping[str, Key]] = {
         "cost_minutes": Key(lambda value: _number(value) and value >= 0, "minutes, 0 or more"),
         "cost_money": _MONEY,
         "safety": Key(lambda value: isinstance(value, bool), "true or false"),
-        "steps": Key(_list_of(_code, 1), "a list of step codes"),
-        "methods": Key(_list_of(_code, 1), "a list of method codes"),
+        "steps": Key(_codes(1), "a list of step codes, each once"),
+        "methods": Key(_codes(1), "a list of method codes, each once"),
         "part": Key(_code, 'a part code or "any"'),
-        "grades": Key(_list_of(_code, 1), "a list of grade codes"),
-        "mixed": Key(_list_of(_code, 2), "a list of two or more part codes"),
+        "grades": Key(_codes(1), "a list of grade codes, each once"),
+        "mixed": Key(_codes(2), "a list of two or more different part codes"),
         "cautions": Key(_list_of(_text), "a list of sentences"),
     },
     "price": {
@@ -152,7 +160,8 @@ def refuse(where: Path, entry: str, key: str, fault: str, allowed: str) -> NoRet
 def title(kind: str, raw: Mapping[str, Any], position: int) -> str:
     """How an error names an entry: ``method 'heat_mat'`` or ``the 3rd [[price]]``."""
     code = raw.get("code")
-    return f"{kind} '{code}'" if isinstance(code, str) else f"[[{kind}]] number {position}"
+    # as Python writes it, so that a line break in it makes no second line
+    return f"{kind} {code!r}" if isinstance(code, str) else f"[[{kind}]] number {position}"
 
 
 def _check_entry(where: Path, kind: str, raw: Any, position: int) -> dict[str, Any]:

@@ -105,6 +105,10 @@ class _Links:
                 refuse(self.where, name, "values", "is missing", "a list of texts for a category")
             if kind != "category" and "values" in entry:
                 refuse(self.where, name, "values", f"does not go with a {kind}", "categories only")
+            words = [fold(word) for word in entry.get("values", [])]
+            if len(set(words)) < len(words):
+                fault = "names a value twice (case and spaces do not count)"
+                refuse(self.where, name, "values", fault, "each value once")
             if kind != "number" and "bands" in entry:
                 refuse(self.where, name, "bands", f"does not go with a {kind}", "numbers only")
 
@@ -133,8 +137,17 @@ class _Links:
         self.known("failure_mode", name, "grades", entry.get("grades", []), "grade")
         if "grades" in entry and part is None:
             refuse(self.where, name, "grades", "needs part", "grades beside part only")
-        if len(set(entry.get("mixed", []))) != len(entry.get("mixed", [])):
-            refuse(self.where, name, "mixed", "names a part twice", "different parts")
+
+    def once_a_day(self, kind: str, keys: tuple[str, ...]) -> None:
+        """One day brings one price, one standard: with two, nobody could say which holds."""
+        taken: set[tuple[Any, ...]] = set()
+        for name, entry in self.each(kind):
+            words = (entry[key] for key in (*keys, "since"))
+            place = (*words, fold(entry.get("model", "")))
+            if place in taken:
+                fault = f"{entry['since']} has another {kind} for the same {' and '.join(keys)}"
+                refuse(self.where, name, "since", fault, f"one {kind} a day")
+            taken.add(place)
 
     def standards(self) -> None:
         """A standard's option must be one that its choice has."""
@@ -163,14 +176,20 @@ class _Links:
         return [method for method, owner in self.step_of.items() if owner == step]
 
     def aliases(self) -> None:
-        """One spelling means one name."""
+        """One spelling means one name, and a name that others are shown under is no spelling."""
         taken: dict[tuple[str, str], str] = {}
         for name, entry in self.each("alias"):
             for word in entry["also"]:
-                known = taken.setdefault((entry["kind"], fold(word)), entry["is"])
-                if fold(known) != fold(entry["is"]):
-                    fault = f"'{word}' is already another spelling of '{known}'"
-                    refuse(self.where, name, "also", fault, "each spelling once")
+                spelling = entry["kind"], fold(word)
+                if spelling in taken:
+                    fault = f"'{word}' is already another spelling of '{taken[spelling]}'"
+                    refuse(self.where, name, "also", fault, "each spelling once, whatever its case")
+                taken[spelling] = entry["is"]
+        for name, entry in self.each("alias"):
+            other = taken.get((entry["kind"], fold(entry["is"])), entry["is"])
+            if fold(other) != fold(entry["is"]):
+                fault = f"'{entry['is']}' is itself another spelling of '{other}'"
+                refuse(self.where, name, "is", fault, f'is = "{other}"')
 
 
 def fold(word: str) -> str:
@@ -195,6 +214,8 @@ def build_catalogue(raw: Mapping[str, Any], where: Path, content: bytes = b"") -
     links.failure_modes()
     links.families()
     links.standards()
+    links.once_a_day("price", ("part", "grade"))
+    links.once_a_day("standard", ("choice",))
     links.aliases()
     unrecorded = raw.get("unrecorded_grade")
     if unrecorded is not None and unrecorded not in links.codes["grade"]:

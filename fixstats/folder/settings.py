@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import re
 import tomllib
 from collections.abc import Callable, Mapping
@@ -28,7 +29,7 @@ class Settings:
     warranty_days
         Days after hand-over within which a come-back is on the workshop.
     confidence_level
-        Two-sided level of every interval, between 0 and 1.
+        Two-sided level of every interval, between 0.5 and 1.
     standardise_at, tolerance, worth_knowing, safety_limit, horizon_months
         Decision limits: probability of being best; money per job; rate difference; rate; months.
     """
@@ -49,7 +50,9 @@ class Settings:
 
 def _number(test: Callable[[float], bool]) -> Callable[[Any], bool]:
     def holds(value: Any) -> bool:
-        return isinstance(value, int | float) and not isinstance(value, bool) and test(value)
+        # TOML has inf and nan; neither is a setting
+        number = isinstance(value, int | float) and not isinstance(value, bool)
+        return number and math.isfinite(value) and test(value)
 
     return holds
 
@@ -85,7 +88,10 @@ RULES: Mapping[str, tuple[Callable[[Any], bool], str]] = {
     ),
     "labour_rate": (_money, "money per hour, 0 or more"),
     "warranty_days": (_days, "a whole number of days above 0"),
-    "confidence_level": (_fraction, "a number between 0 and 1, such as 0.95"),
+    "confidence_level": (
+        _number(lambda value: 0.5 < value < 1),
+        "a number between 0.5 and 1, such as 0.95",
+    ),
     "time_zone": (_time_zone, "a zone of the IANA list, such as Europe/Lisbon"),
     "standardise_at": (_fraction, "a number between 0 and 1, such as 0.95"),
     "tolerance": (_money, "money per job, 0 or more"),

@@ -54,8 +54,9 @@ def find_folder(path: Path | str | None = None) -> ShopFolder:
     if named is not None:
         folder = Path(named)
         if not (folder / "shop.toml").is_file():
+            whence = "" if path is not None else " (named by FIXSTATS_SHOP)"
             raise FolderError(
-                f"{folder}: no shop.toml here; make a shop with: fixstats init {folder}"
+                f"{folder}{whence}: no shop.toml here; make a shop with: fixstats init {folder}"
             )
         return ShopFolder(folder)
     here = Path.cwd()
@@ -74,10 +75,13 @@ def make_folder(path: Path, settings: Settings, catalogue: Path = DEFAULT_CATALO
     Raises
     ------
     FolderError
-        If ``path`` already holds a shop, or cannot be written.
+        If ``path`` already holds a shop or a file of one, or cannot be written.
     """
-    if (path / "shop.toml").exists():
-        raise FolderError(f"{path}: is already a shop folder; nothing was changed")
+    for name in ("shop.toml", "catalogue.toml", "shop.duckdb"):
+        if (path / name).exists():
+            raise FolderError(
+                f"{path}: is already a shop folder, it has a {name}; nothing was changed"
+            )
     try:
         for folder in (path, path / "inbox", path / "reports"):
             folder.mkdir(parents=True, exist_ok=True)

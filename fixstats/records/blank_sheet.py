@@ -194,7 +194,7 @@ def _write_words(sheet: Any, words: list[WordRow], looks: Mapping[str, Any]) -> 
         sheet.write_string(start, place, head, looks["head"])
     for row, word in enumerate(words, start + 1):
         for place, text in enumerate((word.column, word.code, word.label, word.belongs)):
-            sheet.write_string(row, place, text)
+            sheet.write_string(row, place, text, looks["wrap"])
     for place, width in enumerate((26, 26, 62, 40)):
         sheet.set_column(place, place, width)
     sheet.freeze_panes(start + 1, 0)
