@@ -17,7 +17,7 @@ from typing import TYPE_CHECKING, Any
 from fixstats import errors
 from fixstats.engines.cells import read_cells, write_cells
 from fixstats.engines.sandbox_rules import sql_words
-from fixstats.errors import QueryError
+from fixstats.errors import QueryError, UsageError
 from fixstats.folder import ShopFolder
 
 if TYPE_CHECKING:
@@ -34,8 +34,8 @@ _START = (
     "import sys, json; line = sys.stdin.buffer.readline(); sys.path[:] = json.loads(line); "
     "from fixstats.engines.sandbox_child import start; start()"
 )
-# SIGALRM: the child's own clock.
-_ALARM = -14
+# Exit codes of the child: SIGALRM is its own clock, SIGSEGV a fault of the engine.
+_ALARM, _FAULT = -14, -11
 
 
 @dataclass(frozen=True)
@@ -102,11 +102,17 @@ def run_sql(
 
     Raises
     ------
+    UsageError
+        If a limit is not above 0.
     QueryError
         If the SQL is not one SELECT, reaches beyond the tables, is wrong, or goes over a limit.
     FolderError, StoreError
         If the shop folder is wrong or its database cannot be read just now.
     """
+    if row_limit < 1 or seconds <= 0 or memory_mb < 1:
+        raise UsageError("limits of rows, seconds and memory must be above 0")
+    if "\0" in sql or sql != sql.encode(errors="ignore").decode():
+        raise QueryError("the SQL holds characters that are no text; write it anew")
     request = {
         "folder": str(folder.path.resolve()),
         "sql": sql,
@@ -120,13 +126,23 @@ def run_sql(
         columns, rows, cut = told
         names, types = zip(*columns, strict=True)
         return SqlResult(names, types, [tuple(row) for row in rows], cut, row_limit)
+    raise _trouble(kind, told, sql, request)
+
+
+def _trouble(kind: str, told: list[str], sql: str, request: Mapping[str, Any]) -> Exception:
+    """The error for what the child told, or for how it ended."""
+    less = "\nnarrow it with a where, count instead of listing, or raise the limit"
     if kind == "time":
-        raise QueryError(_time_words(seconds))
+        return QueryError(f"stopped after {request['seconds']:g} seconds, the time limit{less}")
     if kind == "memory":
-        raise QueryError(_memory_words(memory_mb))
+        memory = f"{request['memory_mb']:,} MB"
+        return QueryError(f"stopped: it needs more than {memory}, the memory limit{less}")
+    if kind == "fault":
+        return QueryError("the engine broke off over this SELECT; write it in steps, with CTEs")
     if kind == "sql":
-        raise QueryError(sql_words(sql, told[0]))
-    raise getattr(errors, kind)(told[0])
+        return QueryError(sql_words(sql, told[0]))
+    error: Exception = getattr(errors, kind)(told[0])
+    return error
 
 
 def _ask_child(request: Mapping[str, Any], seconds: float) -> list[Any]:
@@ -156,19 +172,6 @@ def _ask_child(request: Mapping[str, Any], seconds: float) -> list[Any]:
         return answer
     if child.returncode > 0:
         raise RuntimeError(f"the process of the query failed: {fault.decode(errors='replace')}")
-    # Ended by its clock; anything else that ends it is memory it did not get.
-    return ["time" if child.returncode == _ALARM else "memory"]
-
-
-def _time_words(seconds: float) -> str:
-    return (
-        f"stopped after {seconds:g} seconds, the time limit\n"
-        "narrow it with a where, count instead of listing, or raise the limit"
-    )
-
-
-def _memory_words(memory_mb: int) -> str:
-    return (
-        f"stopped: it needs more than {memory_mb:,} MB, the memory limit\n"
-        "narrow it with a where, count instead of listing, or raise the limit"
-    )
+    # Whatever else ends it is memory that it did not get.
+    ends = {_ALARM: "time", _FAULT: "fault"}
+    return [ends.get(child.returncode, "memory")]

@@ -30,6 +30,8 @@ SLACK = 400
 LARGEST = 64
 # The engine stops itself at the limit; the alarm ends what does not listen. Seconds.
 GRACE = 0.5
+# The engine allows expressions 1,000 deep; as JSON each level takes several.
+DEPTH = 10_000
 # One value of each kind, so that nothing has to be imported or opened later.
 _WARM = (
     "select 1.5::decimal(9, 2), date '2026-01-01', timestamptz '2026-01-01', time '12:00', "
@@ -40,6 +42,7 @@ _WARM = (
 def start() -> None:
     """Answer the request on standard input, on standard output; the process ends here."""
     request = dict(read_cells(sys.stdin.buffer.readline()))
+    sys.setrecursionlimit(DEPTH)
     threading.Thread(target=_end_with_parent, daemon=True).start()
     with contextlib.suppress(AttributeError, ValueError):
         # The terminal's Ctrl-C is the asking program's affair; it ends this process.

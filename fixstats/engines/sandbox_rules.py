@@ -31,8 +31,7 @@ FUNCTIONS = frozenset(
 TABLES = frozenset({"pg_settings", "duckdb_logs", "duckdb_databases", "pragma_database_list",
                     "pg_prepared_statements"})  # fmt: skip
 SHOWN = frozenset({"tables", "__show_tables_expanded"})
-# Expressions nested deeper than this would end in a fault of the stack.
-_DEPTH = 400
+_TOO_DEEP = "the SELECT is nested too deeply; write it in steps, with CTEs"
 
 
 def check_statement(con: duckdb.DuckDBPyConnection, sql: str) -> None:
@@ -57,9 +56,7 @@ def check_statement(con: duckdb.DuckDBPyConnection, sql: str) -> None:
         text = con.execute("select json_serialize_sql($1)", [sql]).fetchall()[0][0]
         tree = json.loads(text)
     except RecursionError as trouble:
-        raise QueryError(
-            "the SELECT is nested too deeply; write it in steps, with CTEs"
-        ) from trouble
+        raise QueryError(_TOO_DEEP) from trouble
     if tree["error"]:
         raise QueryError(f"this SELECT cannot be checked: {tree['error_message']}")
     for node in _nodes(tree["statements"]):
@@ -68,16 +65,14 @@ def check_statement(con: duckdb.DuckDBPyConnection, sql: str) -> None:
 
 def _nodes(tree: Any) -> Iterator[dict[str, Any]]:
     """Every object of the parsed statement."""
-    left = [(tree, 0)]
+    left = [tree]
     while left:
-        node, depth = left.pop()
-        if depth > _DEPTH:
-            raise QueryError("the SELECT is nested too deeply; write it in steps, with CTEs")
+        node = left.pop()
         if isinstance(node, dict):
             yield node
-            left.extend((one, depth + 1) for one in node.values())
+            left.extend(node.values())
         elif isinstance(node, list):
-            left.extend((one, depth + 1) for one in node)
+            left.extend(node)
 
 
 def _check_node(node: dict[str, Any]) -> None:
@@ -109,7 +104,11 @@ def sql_words(sql: str, message: str) -> str:
     except ValueError:
         return message.strip().splitlines()[0]
     lines = [line.strip() for line in told["exception_message"].splitlines() if line.strip()]
-    words: str = lines[0][:1].lower() + lines[0][1:].rstrip("!.")
+    if lines[0].lower().startswith("max expression depth"):
+        return _TOO_DEEP
+    words: str = lines[0].rstrip("!.")
+    if words[1:2].islower():
+        words = words[0].lower() + words[1:]
     more = [line for line in lines[1:] if re.match("did you mean|candidate bindings", line, re.I)]
     if "candidates" in told and more:
         names = [name.strip() for name in told["candidates"].split(",")]
