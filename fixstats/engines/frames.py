@@ -37,25 +37,14 @@ _INT64 = 2**63
 def frame_of(
     columns: Sequence[str], types: Sequence[str], rows: Sequence[Sequence[Any]]
 ) -> pl.DataFrame:
-    """The frame; a column name that comes again gets ``_2``, ``_3``, ..."""
+    """The frame; names of columns must differ."""
     values = list(zip(*rows, strict=True)) or [()] * len(columns)
-    names = _once(columns)
     return pl.DataFrame(
         [
             pl.Series(name, list(cells), dtype=_dtype(kind, cells), strict=False)
-            for name, kind, cells in zip(names, types, values, strict=True)
+            for name, kind, cells in zip(columns, types, values, strict=True)
         ]
     )
-
-
-def _once(columns: Sequence[str]) -> list[str]:
-    names: list[str] = []
-    for column in columns:
-        name, number = column, 2
-        while name in names:
-            name, number = f"{column}_{number}", number + 1
-        names.append(name)
-    return names
 
 
 def _dtype(kind: str, cells: Sequence[Any]) -> Any:

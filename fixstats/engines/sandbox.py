@@ -10,7 +10,7 @@ from __future__ import annotations
 import json
 import subprocess
 import sys
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
@@ -45,7 +45,7 @@ class SqlResult:
     Attributes
     ----------
     columns, types
-        Names, and types as the engine names them.
+        Names (one that comes again gets ``_2``, ``_3``, ...), and types as the engine names them.
     rows
         Tuples of Python values; None for null; integers of any size are ``int``.
     cut
@@ -69,7 +69,7 @@ class SqlResult:
 
     @property
     def frame(self) -> pl.DataFrame:
-        """The rows as a Polars frame; a repeated column name gets ``_2``, ``_3``, ..."""
+        """The rows as a Polars frame."""
         from fixstats.engines.frames import frame_of
 
         return frame_of(self.columns, self.types, self.rows)
@@ -125,8 +125,18 @@ def run_sql(
     if kind == "rows":
         columns, rows, cut = told
         names, types = zip(*columns, strict=True)
-        return SqlResult(names, types, [tuple(row) for row in rows], cut, row_limit)
+        return SqlResult(_once(names), types, [tuple(row) for row in rows], cut, row_limit)
     raise _trouble(kind, told, sql, request)
+
+
+def _once(columns: Sequence[str]) -> tuple[str, ...]:
+    names: list[str] = []
+    for column in columns:
+        name, number = column, 2
+        while name in names:
+            name, number = f"{column}_{number}", number + 1
+        names.append(name)
+    return tuple(names)
 
 
 def _trouble(kind: str, told: list[str], sql: str, request: Mapping[str, Any]) -> Exception:

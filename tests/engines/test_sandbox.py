@@ -104,7 +104,9 @@ def test_frame_has_the_types_of_the_engine_even_without_rows(shop):
         "select 1::smallint as a, 'x' as a, date '2026-01-01' as d, sum(1) as s, "
         "null::double as f, [1::bigint] as l, 1.25::decimal(9, 2) as m"
     )
-    frame = run_sql(shop, sql).frame
+    result = run_sql(shop, sql)
+    assert result.columns == ("a", "a_2", "d", "s", "f", "l", "m")
+    frame = result.frame
     expected = {
         "a": pl.Int16, "a_2": pl.String, "d": pl.Date, "s": pl.Int64, "f": pl.Float64,
         "l": pl.List(pl.Int64), "m": pl.Decimal(9, 2),
