@@ -31,6 +31,9 @@ _DTYPES: dict[str, Any] = {
     "BLOB": pl.Binary,
     '"NULL"': pl.Null,
 }
+_TEMPORAL = tuple(
+    _DTYPES[kind] for kind in ("DATE", "TIME", "TIMESTAMP", "TIMESTAMP WITH TIME ZONE")
+)
 _INT64 = 2**63
 
 
@@ -39,12 +42,16 @@ def frame_of(
 ) -> pl.DataFrame:
     """The frame; names of columns must differ."""
     values = list(zip(*rows, strict=True)) or [()] * len(columns)
-    return pl.DataFrame(
-        [
-            pl.Series(name, list(cells), dtype=_dtype(kind, cells), strict=False)
-            for name, kind, cells in zip(columns, types, values, strict=True)
-        ]
-    )
+    return pl.DataFrame([_series(*column) for column in zip(columns, types, values, strict=True)])
+
+
+def _series(name: str, kind: str, cells: Sequence[Any]) -> pl.Series:
+    dtype = _dtype(kind, cells)
+    if dtype in _TEMPORAL and any(isinstance(cell, str) for cell in cells):
+        # Days before the year 1 or after 9999 come as text; so does the column then.
+        texts = [None if cell is None else str(cell) for cell in cells]
+        return pl.Series(name, texts, dtype=pl.String)
+    return pl.Series(name, list(cells), dtype=dtype, strict=False)
 
 
 def _dtype(kind: str, cells: Sequence[Any]) -> Any:

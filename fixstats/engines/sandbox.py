@@ -34,6 +34,8 @@ _START = (
     "import sys, json; line = sys.stdin.buffer.readline(); sys.path[:] = json.loads(line); "
     "from fixstats.engines.sandbox_child import start; start()"
 )
+# Beyond any use; what is larger does not fit the engine's own numbers.
+_MOST = 1_000_000_000
 # Exit codes of the child: SIGALRM is its own clock, SIGSEGV a fault of the engine.
 _ALARM, _FAULT = -14, -11
 
@@ -103,14 +105,16 @@ def run_sql(
     Raises
     ------
     UsageError
-        If a limit is not above 0.
+        If a limit is not above 0, or beyond use.
     QueryError
         If the SQL is not one SELECT, reaches beyond the tables, is wrong, or goes over a limit.
     FolderError, StoreError
         If the shop folder is wrong or its database cannot be read just now.
     """
-    if row_limit < 1 or seconds <= 0 or memory_mb < 1:
-        raise UsageError("limits of rows, seconds and memory must be above 0")
+    if not all(0 < limit <= _MOST for limit in (row_limit, seconds, memory_mb)):
+        raise UsageError(
+            "limits of rows, seconds and memory must be above 0, at most 1,000,000,000"
+        )
     if "\0" in sql or sql != sql.encode(errors="ignore").decode():
         raise QueryError("the SQL holds characters that are no text; write it anew")
     request = {
@@ -177,7 +181,7 @@ def _ask_child(request: Mapping[str, Any], seconds: float) -> list[Any]:
         child.wait()
         if line is not None:
             line.close()
-    if text:
+    if child.returncode == 0:
         answer: list[Any] = read_cells(text)
         return answer
     if child.returncode > 0:

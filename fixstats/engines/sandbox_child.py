@@ -121,7 +121,12 @@ def _run(con: duckdb.DuckDBPyConnection, request: Mapping[str, Any]) -> str:
     parameters = request["parameters"]
     cursor = con.execute(request["sql"], parameters) if parameters else con.execute(request["sql"])
     columns = [[column[0], str(column[1])] for column in cursor.description or ()]
-    rows = cursor.fetchmany(limit + 1)
+    try:
+        rows = cursor.fetchmany(limit + 1)
+    except (ValueError, OverflowError) as trouble:  # years beyond 9999 and the like
+        raise QueryError(
+            f"a value of the answer cannot be handed over ({trouble}); cast it to varchar"
+        ) from trouble
     reply = write_cells(["rows", columns, rows[:limit], len(rows) > limit])
     if len(reply) > LARGEST * 2**20:
         raise QueryError(f"the answer is larger than {LARGEST} MB; select fewer columns or rows")

@@ -117,6 +117,14 @@ def test_frame_has_the_types_of_the_engine_even_without_rows(shop):
     assert empty.height == 0 and list(empty.dtypes)[2:] == list(frame.dtypes)[2:]
 
 
+def test_days_beyond_the_calendar_come_as_text(shop):
+    sql = "select unnest([date '2026-01-01', date '290000-01-01', null]) as day"
+    frame = run_sql(shop, sql).frame
+    assert frame["day"].to_list() == ["2026-01-01", "290000-01-01", None]
+    with pytest.raises(QueryError, match="cannot be handed over .* cast it to varchar"):
+        run_sql(shop, "select interval '9000000 years'")
+
+
 def test_parameters_are_values(shop):
     result = run_sql(
         shop,
@@ -147,7 +155,17 @@ def test_long_expressions_are_no_deep_ones(shop):
     assert run_sql(shop, f"select {' + '.join(['1'] * 900)}").rows == [(900,)]
 
 
-@pytest.mark.parametrize("limit", [{"row_limit": 0}, {"seconds": 0}, {"memory_mb": 0}])
+@pytest.mark.parametrize(
+    "limit",
+    [
+        {"row_limit": 0},
+        {"row_limit": 10**19},
+        {"seconds": 0},
+        {"seconds": float("nan")},
+        {"seconds": float("inf")},
+        {"memory_mb": 0},
+    ],
+)
 def test_limits_are_above_zero(shop, limit):
     with pytest.raises(UsageError, match="must be above 0"):
         run_sql(shop, "select 1", **limit)
