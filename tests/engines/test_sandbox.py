@@ -121,7 +121,7 @@ def test_days_beyond_the_calendar_come_as_text(shop):
     sql = "select unnest([date '2026-01-01', date '290000-01-01', null]) as day"
     frame = run_sql(shop, sql).frame
     assert frame["day"].to_list() == ["2026-01-01", "290000-01-01", None]
-    with pytest.raises(QueryError, match="cannot be handed over .* cast it to varchar"):
+    with pytest.raises(QueryError, match=r"cannot be handed over .* cast it to varchar"):
         run_sql(shop, "select interval '9000000 years'")
 
 
