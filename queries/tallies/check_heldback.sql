@@ -8,7 +8,7 @@ with
 waiting as (
   select
     b.file,
-    count(*) as held_back,
+    count(distinct h."row") as held_back,
     max(b.rows_read) as rows_read
   from records.heldback as h
   inner join records.batches as b on b.batch = h.batch
