@@ -34,17 +34,16 @@ create table if not exists records.jobs (
 create table if not exists records.plans (plan varchar, step varchar, method varchar);
 
 -- attempt 1 with method null: the step belongs to the repair and was left blank.
--- No row: the step was not done. model, technician and covers repeat the job's, for speed.
+-- No row: the step was not done.
 create table if not exists records.attempts (
-  entry bigint, step varchar, attempt smallint, method varchar,
-  model varchar, technician varchar, covers integer
+  entry bigint, step varchar, attempt smallint, method varchar
 );
 create table if not exists records.step_minutes (entry bigint, step varchar, minutes double);
 
 -- fitted false: seen in the device, not fitted on this job. grade null: not recorded.
 create table if not exists records.pieces (
   entry bigint, part varchar, piece smallint, grade varchar, supplier varchar, lot varchar,
-  cost double, fitted boolean, model varchar, technician varchar, covers integer
+  cost double, fitted boolean
 );
 
 -- place: step or part, '' where the record does not say; number: attempt or piece, 0 likewise.

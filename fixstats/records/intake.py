@@ -171,6 +171,7 @@ def _sort_out(
     con.execute(fill("blank_rows", columns=", ".join([*present, "null"])))
     rows_read = _count(con, "sheet")
     _note_contradictions(con, stage)
+    con.execute(fill("twice"))
     con.execute(fill("duplicates"))
     con.execute(fill("settle_faults"))
     held = con.execute("select count(distinct row) from faults").fetchall()[0][0]
@@ -192,17 +193,22 @@ def _note_contradictions(con: Connection, stage: Stage) -> None:
                 con.execute(
                     fill("piece_faults", grade=grade, column=column(name), code=code(name))
                 )
-    con.execute(
-        "create or replace temp table suspects as "
-        "select * from sheet where failures is not null and row not in (select row from faults)"
-    )
+    looked_at = [name for name in stage.columns if _matters_to_failures(name, stage)]
+    con.execute(fill("suspects", columns=", ".join(map(column, looked_at))))
     catalogue = stage.catalogue
     attempts = attempts_of(catalogue, "suspects") or "select 0 as row, '' as step, 1, ''"
     con.execute(f"create or replace temp table some_attempts as {attempts}")
-    pieces = pieces_of(catalogue, stage.columns, "suspects")
+    pieces = pieces_of(catalogue, looked_at, "suspects")
     con.execute(f"create or replace temp table some_pieces as {pieces}")
     prior = "s.prior_repair" if "prior_repair" in stage.columns else "null"
     con.execute(fill("mode_faults", prior_repair=prior), {"unrecorded": catalogue.unrecorded_grade})
+
+
+def _matters_to_failures(name: str, stage: Stage) -> bool:
+    """Whether it depends on this column if a failure can have occurred."""
+    part, _, kind = name.rpartition("_")
+    fits = part in stage.catalogue.part_codes and kind in ("grade", "fitted")
+    return fits or name in stage.catalogue.step_codes or name == "prior_repair"
 
 
 def _hold_back(con: Connection, staged: _Staged, request: Request, batch: int) -> None:

@@ -17,19 +17,18 @@ if TYPE_CHECKING:
 ENTRY_TABLES = (
     "jobs", "attempts", "step_minutes", "pieces", "failures", "unchecked", "preexisting", "factors",
 )  # fmt: skip
-_CARRIED = ", model, technician, covers"
 
 
-def attempts_of(catalogue: Catalogue, source: str, carried: str = "") -> str:
+def attempts_of(catalogue: Catalogue, source: str) -> str:
     """SQL of all attempts of the rows in ``source``."""
     return " union all ".join(
-        fill("attempts", code=code(step), column=column(step), source=source, carried=carried)
+        fill("attempts", code=code(step), column=column(step), source=source)
         for step in catalogue.step_codes
     )
 
 
 def pieces_of(
-    catalogue: Catalogue, columns: Sequence[str], source: str, carried: str = ""
+    catalogue: Catalogue, columns: Sequence[str], source: str
 ) -> str:
     """SQL of all pieces of the rows in ``source``, which has these columns."""
     found = []
@@ -38,7 +37,7 @@ def pieces_of(
             kind: column(name) if (name := f"{part}_{kind}") in columns else "null::varchar"
             for kind in ("grade", "supplier", "lot", "cost", "fitted")
         }
-        found.append(fill("pieces", code=code(part), source=source, carried=carried, **slots))
+        found.append(fill("pieces", code=code(part), source=source, **slots))
     return " union all ".join(found)
 
 
@@ -56,18 +55,17 @@ def store(
 ) -> list[tuple[str, str]]:
     """Store every row of ``sheet``, which has these columns; returns new names with their kind."""
     base = con.execute(fill("next_entry")).fetchall()[0][0]
-    numbers = {"base": base, "covers": covers}
     choices = [
         fill("first_choice", code=code(step), column=column(step)) for step in catalogue.step_codes
     ]
-    con.execute(fill("jobs", first_choices="".join(choices)), {**numbers, "batch": batch})
+    con.execute(fill("jobs", first_choices="".join(choices)), {"base": base, "covers": covers, "batch": batch})
     con.execute(fill("plans"), {"batch": batch})
     if catalogue.steps:
-        rows = attempts_of(catalogue, "sheet", _CARRIED)
-        con.execute(fill("store_attempts", attempts=rows), numbers)
+        rows = attempts_of(catalogue, "sheet")
+        con.execute(fill("store_attempts", attempts=rows), {"base": base})
     if catalogue.parts:
-        rows = pieces_of(catalogue, columns, "sheet", _CARRIED)
-        con.execute(fill("store_pieces", pieces=rows), numbers)
+        rows = pieces_of(catalogue, columns, "sheet")
+        con.execute(fill("store_pieces", pieces=rows), {"base": base})
     con.execute(fill("store_failures"), {"base": base})
     for table in ("unchecked", "preexisting"):
         con.execute(fill("store_marks", column=table), {"base": base})

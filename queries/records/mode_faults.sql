@@ -1,5 +1,5 @@
 -- Does: notes failures that cannot have occurred on the job they are noted for.
--- Reads: suspects (rows with failures), sightings, some_attempts, some_pieces, the catalogue.
+-- Reads: suspects (combinations with failures), sightings, some_attempts, some_pieces, the catalogue.
 -- Writes: faults. Parameter: unrecorded (grade of a part nobody wrote down, or null).
 -- Slot prior_repair: that column of suspects, or null.
 insert into faults (row, col, value, reason)
@@ -94,4 +94,7 @@ found as (
     end
   from mixed_jobs
 )
-select row, 'failures', failures, reason from found where reason is not null
+select unnest(s.rows), 'failures', f.failures, f.reason
+from found as f
+join suspects as s on s.row = f.row
+where f.reason is not null

@@ -1,11 +1,3 @@
 -- Does: takes out the second and further of identical rows of one job.
--- Reads and writes: sheet.
-delete from sheet
-where row in (
-  select unnest(rows) from (
-    select list_sort(list(row))[2:] as rows
-    from sheet where job is not null
-    group by job, branch, content
-    having count(*) > 1
-  )
-)
+-- Reads: twice. Reads and writes: sheet.
+delete from sheet where row in (select row from twice where same and later)

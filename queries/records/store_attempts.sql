@@ -1,5 +1,4 @@
--- Does: stores one row an attempt. Parameters: base, covers. Slot attempts: one statement a step,
---   from rows that carry model, technician and covers of their job.
+-- Does: stores one row an attempt. Parameter: base. Slot attempts: one statement a step.
 insert into records.attempts
-select $base + a.row, a.step, a.attempt, a.method, a.model, a.technician, coalesce(a.covers, $covers)
+select $base + a.row, a.step, a.attempt, a.method
 from (/*attempts*/) as a

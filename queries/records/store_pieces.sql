@@ -1,7 +1,4 @@
--- Does: stores one row a piece. Parameters: base, covers. Slot pieces: one statement a part,
---   from rows that carry model, technician and covers of their job.
+-- Does: stores one row a piece. Parameter: base. Slot pieces: one statement a part.
 insert into records.pieces
-select
-  $base + p.row, p.part, p.piece, p.grade, p.supplier, p.lot, p.cost, p.fitted,
-  p.model, p.technician, coalesce(p.covers, $covers)
+select $base + p.row, p.part, p.piece, p.grade, p.supplier, p.lot, p.cost, p.fitted
 from (/*pieces*/) as p

@@ -18,8 +18,8 @@ JOB = (
 )
 COLUMNS = {
     "jobs": JOB,
-    "attempts": "entry step attempt method model technician covers",
-    "pieces": "entry part piece grade supplier lot fitted model technician covers",
+    "attempts": "entry step attempt method",
+    "pieces": "entry part piece grade supplier lot fitted",
     "failures": "entry mode place number",
     "unchecked": "entry mode",
     "preexisting": "entry mode",
@@ -81,15 +81,14 @@ def add_job(rows, catalogue, entry, job):
 def add_tries(rows, entry, job):
     """One job's attempts, pieces and names."""
     keys = job["keys"]
-    carried = (keys["model"], keys["technician"], entry)
     names = [(kind, keys[kind]) for kind in ("model", "technician", "branch")]
     for step, methods in job["attempts"].items():
         for number, method in enumerate(methods, 1):
-            rows["attempts"].append((entry, step, number, method, *carried))
+            rows["attempts"].append((entry, step, number, method))
     for part, pieces in job["pieces"].items():
         for number, piece in enumerate(pieces, 1):
             told = (piece["grade"], piece["supplier"], piece["lot"], piece["fitted"])
-            rows["pieces"].append((entry, part, number, *told, *carried))
+            rows["pieces"].append((entry, part, number, *told))
             names += [(kind, piece[kind]) for kind in ("supplier", "lot")]
     for kind, name in names:
         row = (kind, fold(name or ""), name)
