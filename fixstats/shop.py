@@ -74,10 +74,13 @@ class Shop:
     folder: ShopFolder
 
     @contextmanager
-    def session(self) -> Iterator[duckdb.DuckDBPyConnection]:
-        """A read-only DuckDB connection with the catalogue and all views, for one question."""
+    def session(self, *, digging: bool = True) -> Iterator[duckdb.DuckDBPyConnection]:
+        """A read-only DuckDB connection with the catalogue and all views, for one question.
+
+        ``digging=False`` leaves out the views that only a person's own SQL reads.
+        """
         with reading(self.folder.database) as con:
-            build_session(con, self.folder.catalogue)
+            build_session(con, self.folder.catalogue, digging=digging)
             yield con
 
     def rates(
@@ -140,7 +143,7 @@ class Shop:
         """``rates`` with the question put as one object."""
         from fixstats.findings.rates import rates
 
-        with self.session() as con:
+        with self.session(digging=False) as con:
             return self._result(rates(con, self.folder, ask))
 
     def costs(self, *, since: date | None = None, until: date | None = None) -> Result:
@@ -156,8 +159,10 @@ class Shop:
         with self.session() as con:
             return self._result(check(con, self.folder))
 
-    def sql(self, query: str) -> pl.DataFrame:
+    def sql(self, query: str, *, rows: int = 10_000) -> pl.DataFrame:
         """The answer of one SELECT of yours over the shop's views, as a Polars frame.
+
+        ``rows``: most rows to return; a warning says where there were more.
 
         Raises
         ------
@@ -166,7 +171,12 @@ class Shop:
         """
         from fixstats.engines.sandbox import run_sql
 
-        return run_sql(self.folder, query).frame
+        result = run_sql(self.folder, query, row_limit=rows)
+        if result.note:
+            import warnings
+
+            warnings.warn(result.note, stacklevel=2)
+        return result.frame
 
     def query(self, name: str, **values: Any) -> pl.DataFrame:
         """One of the questions in ``queries/questions``, as a Polars frame.
@@ -205,9 +215,7 @@ class Shop:
 
     def _result(self, finding: Finding) -> Result:
         """The finding, with a word on jobs that wait in the inbox."""
-        from fixstats.records.inbox import waiting
-
-        jobs = waiting(self.folder)
+        jobs = len(self.folder.waiting)
         if jobs:
             text = f"{counted(jobs, 'job')} in the inbox: the next writing command takes them in"
             finding = replace(finding, notes=(*finding.notes, Note("inbox_waiting", text)))

@@ -21,21 +21,21 @@ VIEWS = (
     "attempts",
     "pieces",
     "first_choices",
-    "first_methods",
     "first_pieces",
     "factors",
     "device_grades",
     "step_targets",
     "mixed_units",
+    "units_beside_steps",
     "units_first",
     "tries",
     "units_attempted",
     "flags",
     "marks_first",
     "marks_attempted",
-    "outcomes_first",
-    "outcomes_attempted",
 )
+# Views for digging that no tally reads; a rate need not wait for them.
+DIGGING = ("first_methods", "outcomes_first", "outcomes_attempted")
 
 Rows = list[tuple[Any, ...]]
 
@@ -155,16 +155,14 @@ def catalogue_rows(catalogue: Catalogue) -> dict[str, Rows]:
 
 def load(con: duckdb.DuckDBPyConnection, table: str, columns: str, rows: Rows) -> None:
     """A temporary table with the given rows, in one statement (row-wise inserts are slow)."""
-    con.execute(f"create or replace temp table {table} ({columns})")
-    if rows:
-        names = [column.split()[0] for column in columns.split(",")]
-        kinds = ", ".join(f'"{name}": "{kind}"' for name, kind in _typed(columns))
-        content = json.dumps([dict(zip(names, row, strict=True)) for row in rows])
-        con.execute(
-            f"insert into {table} "
-            f"""select unnest(from_json($1, '[{{{kinds}}}]'), recursive := true)""",
-            [content],
-        )
+    names = [column.split()[0] for column in columns.split(",")]
+    kinds = ", ".join(f'"{name}": "{kind}"' for name, kind in _typed(columns))
+    content = json.dumps([dict(zip(names, row, strict=True)) for row in rows])
+    con.execute(
+        f"create or replace temp table {table} as "
+        f"""select unnest(from_json($1, '[{{{kinds}}}]'), recursive := true)""",
+        [content],
+    )
 
 
 def _typed(columns: str) -> list[tuple[str, str]]:
@@ -178,8 +176,13 @@ def catalogue_tables(con: duckdb.DuckDBPyConnection, catalogue: Catalogue) -> No
         load(con, table, columns, rows.get(table, []))
 
 
-def build_session(con: duckdb.DuckDBPyConnection, catalogue: Catalogue) -> None:
-    """Catalogue tables and all views, as temporary objects of this connection."""
+def build_session(
+    con: duckdb.DuckDBPyConnection, catalogue: Catalogue, *, digging: bool = True
+) -> None:
+    """Catalogue tables and views, as temporary objects of this connection.
+
+    ``digging=False`` leaves out the views that only a person's own SQL and the questions read.
+    """
     catalogue_tables(con, catalogue)
-    for view in VIEWS:
+    for view in (*VIEWS, *(DIGGING if digging else ())):
         con.execute(statement(f"views/{view}"))

@@ -41,6 +41,11 @@ class ShopFolder:
         """Where bench entry leaves one small file a job."""
         return self.path / "inbox"
 
+    @property
+    def waiting(self) -> list[Path]:
+        """Entries of the bench that wait to be taken in, in the order in which they were left."""
+        return sorted(self.inbox.glob("*.jsonl"))
+
 
 def find_folder(path: Path | str | None = None) -> ShopFolder:
     """The shop folder at ``path``, else at ``FIXSTATS_SHOP``, else the nearest one upwards.

@@ -35,15 +35,6 @@ _ENDING = ".jsonl"
 _UNREADABLE = ".unreadable"
 
 
-def _entries(folder: ShopFolder) -> list[Path]:
-    return sorted(folder.inbox.glob(f"*{_ENDING}"))
-
-
-def waiting(folder: ShopFolder) -> int:
-    """How many entries wait to be taken in."""
-    return len(_entries(folder))
-
-
 def leave_entry(folder: ShopFolder, row: Mapping[str, object]) -> Path:
     """Leave one job, columns as in a job sheet, for the next writing command; whole or not at all.
 
@@ -110,7 +101,7 @@ def writing_shop(
     The files of the inbox go once everything is committed; ``keep_inbox`` is for a command that
     only checks.
     """
-    paths = _entries(folder)
+    paths = folder.waiting
     rounds, bad = _rounds(paths)
     with writing(folder.database) as con:
         catalogue_tables(con, folder.catalogue)

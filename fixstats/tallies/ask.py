@@ -57,10 +57,23 @@ def check_modes(codes: Iterable[str], catalogue: Catalogue) -> list[FailureMode]
     return [catalogue.modes[code] for code in codes]
 
 
-def lay_out(con: duckdb.DuckDBPyConnection, catalogue: Catalogue, ask: Ask) -> list[Key]:
-    """Create the temporary views asked_modes, _jobs, _units, _totals and _marks.
+@dataclass(frozen=True)
+class Layout:
+    """What ``lay_out`` made: the keys asked for, and which kinds of target the modes have."""
 
-    Returns the keys asked for, in order (without ``pair``, which has columns of its own).
+    keys: tuple[Key, ...]
+    kinds: frozenset[str]
+
+    @property
+    def columns(self) -> str:
+        """The keys as quoted columns, each with a comma after it: what a slot takes."""
+        return _list(f'"{key.name}"' for key in self.keys)
+
+
+def lay_out(con: duckdb.DuckDBPyConnection, catalogue: Catalogue, ask: Ask) -> Layout:
+    """Create the temporary views asked_modes, asked_jobs and asked_units.
+
+    ``pair`` is no key of the layout: it has columns of its own.
 
     Raises
     ------
@@ -81,11 +94,12 @@ def lay_out(con: duckdb.DuckDBPyConnection, catalogue: Catalogue, ask: Ask) -> l
     load(con, "asked_values", "key varchar, value varchar", list(dict.fromkeys(values)))
     load(con, "asked_codes", "mode varchar", [(mode,) for mode in dict.fromkeys(ask.modes)])
     con.execute(fill("tallies/asked_modes", {"view": ask.view}))
-    _lay_out_units(con, ask, keys, filters, frozenset(values))
-    return keys
+    _lay_out_jobs_and_units(con, ask, keys, filters, frozenset(values))
+    kinds = {"mixed" if mode.mixed else "part" if mode.part else "steps" for mode in modes}
+    return Layout(tuple(keys), frozenset(kinds))
 
 
-def _lay_out_units(
+def _lay_out_jobs_and_units(
     con: duckdb.DuckDBPyConnection,
     ask: Ask,
     keys: list[Key],
@@ -106,14 +120,15 @@ def _lay_out_units(
     con.execute(fill("tallies/asked_jobs", slots))
     attempted = ask.view == "attempted"
     slots = {
-        "view": ask.view,
+        "units": f"units_{ask.view}",
         "keys": _list(key.of_attempt if attempted else f'j."{key.name}"' for key in every),
         "filters": " ".join(of_units),
     }
-    con.execute(fill("tallies/asked_units", slots))
-    names = {"keys": _list(f'"{key.name}"' for key in keys)}
-    for name in ("totals", "marks"):
-        con.execute(fill(f"tallies/asked_{name}_{ask.view}", names))
+    # By first choice, jobs are counted by plan for modes at steps; only other units are listed.
+    listed = slots["units"] if attempted else "units_beside_steps"
+    for name, units in (("asked_units", slots["units"]), ("asked_listed", listed)):
+        text = fill("tallies/asked_units", slots | {"units": units})
+        con.execute(f"create or replace temp view {name} as {text}")
 
 
 def fill(name: str, slots: dict[str, str]) -> str:

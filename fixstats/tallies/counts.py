@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 from fixstats.errors import UsageError
 from fixstats.folder import Catalogue
 from fixstats.resources import statement
-from fixstats.tallies.ask import Ask, fill, lay_out
+from fixstats.tallies.ask import Ask, Layout, fill, lay_out
 from fixstats.tallies.keys import PAIR, PAIR_KEYS
 
 if TYPE_CHECKING:
@@ -66,10 +66,10 @@ def _columns(con: duckdb.DuckDBPyConnection, text: str) -> dict[str, list[Any]]:
 
 
 def _count(
-    con: duckdb.DuckDBPyConnection, name: str, keys: Sequence[str], extra: Sequence[str] = ()
+    con: duckdb.DuckDBPyConnection, name: str, layout: Layout, extra: Sequence[str] = ()
 ) -> Counts:
-    slot = "".join(f'"{key}", ' for key in keys)
-    return Counts((*keys, *extra), _columns(con, fill(name, {"keys": slot})))
+    keys = tuple(key.name for key in layout.keys)
+    return Counts((*keys, *extra), _columns(con, fill(name, {"keys": layout.columns})))
 
 
 def count_modes(con: duckdb.DuckDBPyConnection, catalogue: Catalogue, ask: Ask) -> Counts:
@@ -80,8 +80,16 @@ def count_modes(con: duckdb.DuckDBPyConnection, catalogue: Catalogue, ask: Ask) 
     UsageError
         If a mode, key, value, date or view is unknown or makes no sense.
     """
-    keys = lay_out(con, catalogue, ask)
-    return _count(con, "tallies/modes", [key.name for key in keys])
+    layout = lay_out(con, catalogue, ask)
+    by_plan = ask.view == "first" and "steps" in layout.kinds
+    listed = ask.view == "attempted" or layout.kinds != {"steps"}
+    names = [*(["at_steps"] if by_plan else []), *(["of_units"] if listed else [])]
+    # Several small statements plan in half the time of one large one.
+    slots = {"keys": layout.columns, "view": ask.view}
+    for table in ("totals", "marks"):
+        rows = " union all ".join(f"({fill(f'tallies/{table}_{name}', slots)})" for name in names)
+        con.execute(f"create or replace temp table asked_{table} as {rows}")
+    return _count(con, "tallies/modes", layout)
 
 
 def count_union(con: duckdb.DuckDBPyConnection, catalogue: Catalogue, ask: Ask) -> Counts:
@@ -97,8 +105,7 @@ def count_union(con: duckdb.DuckDBPyConnection, catalogue: Catalogue, ask: Ask) 
             "a family (or --any) is a union over the job and has no as-attempted rate\n"
             "ask for single modes with --mode, or use --view first"
         )
-    keys = lay_out(con, catalogue, ask)
-    counts = _count(con, "tallies/union", [key.name for key in keys])
+    counts = _count(con, "tallies/union", lay_out(con, catalogue, ask))
     return Counts(counts.keys, {"mode": [None] * len(counts), **counts.columns})
 
 
@@ -113,8 +120,7 @@ def count_pairs(con: duckdb.DuckDBPyConnection, catalogue: Catalogue, ask: Ask) 
     for mode in ask.modes:
         if mode in catalogue.modes and not catalogue.modes[mode].mixed:
             raise UsageError(f"--by {PAIR} is for conflicts of mixed parts; '{mode}' is none")
-    keys = lay_out(con, catalogue, ask)
-    return _count(con, "tallies/pairs", [key.name for key in keys], PAIR_KEYS)
+    return _count(con, "tallies/pairs", lay_out(con, catalogue, ask), PAIR_KEYS)
 
 
 def period(con: duckdb.DuckDBPyConnection) -> Period:

@@ -1,9 +1,10 @@
 -- Question: which units are asked about, with which keys?
 -- Grain: one row per (target, unit).
--- Reads: units_first or units_attempted (slot view), asked_jobs, asked_modes, asked_values.
--- Parameters: none; slots: view, keys, filters.
+-- Reads: units_first, units_beside_steps or units_attempted (slot units), asked_jobs, asked_modes,
+--   asked_values.
+-- Parameters: none; slots: units, keys, filters. It becomes the view asked_units, and
+--   asked_listed without the jobs that are counted by plan.
 -- Columns: target; entry, place, number; maybe; covers; cluster (technician); the keys.
-create or replace temp view asked_units as
 with
 -- one row per unit with its keys: its own method or grade where a key names its place
 keyed as (
@@ -16,7 +17,7 @@ keyed as (
     /*keys*/
     j.covers,
     j.cluster
-  from units_/*view*/ as u
+  from /*units*/ as u
   inner join asked_jobs as j on j.entry = u.entry
   where u.target in (select target from asked_modes)
 )

@@ -1,6 +1,7 @@
 -- Question: how often did each mode asked for go wrong, out of how many opportunities?
 -- Grain: one row per (mode, keys).
--- Reads: asked_modes, asked_totals, asked_marks, records.covers.
+-- Reads: asked_modes, asked_totals, asked_marks (temporary tables made by the statements totals_*
+--   and marks_*), records.covers.
 -- Parameters: none; the slot keys takes quoted names of columns of asked_units.
 -- Columns: mode; the keys; failures, opportunities, unknown, unknown_failed (units); clusters
 --   (technicians with opportunities); ff, fn, nn (sums over technicians of failures squared,

@@ -1,7 +1,7 @@
 -- Question: where could each target have failed, seen by the first choice?
 -- Grain: one row per (target, unit). A unit is a job (modes at steps, of mixed parts) or the first
 --   fitted piece of a part on a job, which stands for all pieces of that part.
--- Reads: jobs, step_targets, targets, target_places, first_pieces, mixed_units.
+-- Reads: jobs, step_targets, units_beside_steps.
 -- Parameters: none.
 -- Columns: target; entry; place (part, else ''); number (0); maybe (true: not known whether it
 --   could have failed).
@@ -17,32 +17,7 @@ at_steps as (
     false as maybe
   from jobs as j
   inner join step_targets as t on t.plan = j.plan
-),
--- targets of parts: the first fitted piece of each
-of_parts as (
-  select
-    t.target,
-    f.entry,
-    f.part as place,
-    0 as number,
-    false as maybe
-  from targets as t
-  inner join target_places as p on p.target = t.target
-  inner join first_pieces as f on f.part = p.place
-  where t.kind = 'part' and not t.limited
-),
--- targets of mixed parts: the job
-of_mixed as (
-  select
-    target,
-    entry,
-    '' as place,
-    0 as number,
-    maybe
-  from mixed_units
 )
 select * from at_steps
 union all
-select * from of_parts
-union all
-select * from of_mixed
+select * from units_beside_steps

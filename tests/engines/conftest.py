@@ -19,7 +19,7 @@ def shop(tmp_path_factory):
             "31.5, 1), (2, 'J2', '2026-03-02', 'Brask One', 'battery_swap', 'completed', null, 1)"
         )
         con.execute(
-            "insert into records.attempts values (1, 'opening', 1, 'heat_gun', 'x', 'T1', 1)"
+            "insert into records.attempts values (1, 'opening', 1, 'heat_gun')"
         )
     (folder.path / "secret.csv").write_text(f"word\n{SECRET}\n")
     return folder

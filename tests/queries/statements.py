@@ -3,7 +3,7 @@
 import re
 from pathlib import Path
 
-from fixstats.engines.session import VIEWS
+from fixstats.engines.session import DIGGING, VIEWS
 from fixstats.resources import resource
 
 FOLDER = resource("queries")
@@ -45,7 +45,7 @@ def with_slots_filled(text):
 
 
 def view_paths():
-    return {name: FOLDER / "views" / f"{name}.sql" for name in VIEWS}
+    return {name: FOLDER / "views" / f"{name}.sql" for name in (*VIEWS, *DIGGING)}
 
 
 def root(*parts):

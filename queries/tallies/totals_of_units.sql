@@ -1,9 +1,8 @@
--- Question: how many units has each target, whatever the records say of them (view: attempted)?
+-- Question: how many units has each target, whatever the records say of them?
 -- Grain: one row per (target, covers, maybe, keys, technician).
--- Reads: asked_units.
+-- Reads: asked_listed.
 -- Parameters: none; slot: keys.
 -- Columns: target; covers; maybe; the keys; cluster (technician); units.
-create or replace temp view asked_totals as
 select
   target,
   covers,
@@ -11,5 +10,5 @@ select
   /*keys*/
   cluster,
   count(*) as units
-from asked_units
+from asked_listed
 group by all
