@@ -17,7 +17,7 @@ def through_the_door(app: Callable[..., Any], arguments: list[str] | None = None
     from typer.exceptions import TyperException
 
     try:
-        code = int(app(args=arguments, standalone_mode=False) or DONE)
+        code = int(app(args=arguments, prog_name="fixstats", standalone_mode=False) or DONE)
     except FixstatsError as trouble:
         _say(str(trouble))
         code = trouble.exit_code

@@ -1,0 +1,221 @@
+"""``fixstats rates`` on the demo shop: what is printed, in every format."""
+
+from __future__ import annotations
+
+import csv
+import io
+import json
+import subprocess
+import sys
+
+import polars as pl
+import pytest
+
+KEYS = [
+    "unit", "mode", "family", "model", "opening", "failures", "opportunities", "unknown",
+    "unknown_failed", "rate", "low", "high", "at_most", "bound_low", "bound_high", "one_in",
+]  # fmt: skip
+
+
+@pytest.fixture
+def ask(run, demo_shop):
+    def rates(*words):
+        return run("rates", *words, "--shop", demo_shop)
+
+    return rates
+
+
+def as_json(ask, *words):
+    code, out, _ = ask(*words, "--format", "json")
+    assert code == 0
+    return json.loads(out)
+
+
+def test_json_has_the_stated_keys(ask):
+    found = as_json(ask, "--family", "display_damage", "--by", "model,opening")
+    assert list(found) == ["question", "settings", "rows", "notes"]
+    assert found["question"] == "rates"
+    wanted = {"confidence_level", "view", "since", "until", "as_of", "catalogue_hash", "batches"}
+    assert wanted <= set(found["settings"])
+    assert all(list(row) == KEYS for row in found["rows"])
+    assert all(row["mode"] is None and row["family"] == "display_damage" for row in found["rows"])
+
+
+def test_null_always_has_its_reason(ask):
+    found = as_json(ask, "--by", "model,opening")
+    codes = {note["code"] for note in found["notes"]}
+    rows = found["rows"]
+    for row in rows:
+        assert (row["at_most"] is None) == (row["failures"] > 0 or row["opportunities"] == 0)
+        assert (row["rate"] is None) == (row["opportunities"] == 0)
+        assert (row["one_in"] is None) == (row["failures"] == 0)
+    assert any(row["failures"] == 0 for row in rows)
+    assert "zero_failures" in codes
+
+
+def test_the_same_records_give_the_same_bytes(ask):
+    words = ("--by", "month", "--any", "broken_tabs", "--format", "json")
+    assert ask(*words) == ask(*words)
+
+
+def test_a_table_has_rate_interval_count_natural_frequency_and_a_bar(ask):
+    code, out, _ = ask("--mode", "calibration_refused", "--by", "charge")
+    assert code == 0
+    (low,) = [line for line in out.splitlines() if line.startswith("<20")]
+    assert "%" in low
+    assert " of " in low
+    assert "about 1 in 3" in low
+    assert "●" in low
+    assert "note: These figures describe this shop's own records only" in out
+
+
+def test_no_failure_is_never_zero_percent(ask):
+    code, out, _ = ask("--mode", "button_flex_torn")
+    assert code == 0
+    assert "none seen, at most" in out
+    assert "exact one-sided 95 % upper limit" in out
+
+
+def test_csv_is_inert_and_complete(ask):
+    code, out, err = ask("--by", "model", "--mode", "tab_snapped", "--format", "csv")
+    assert code == 0
+    rows = list(csv.DictReader(io.StringIO(out)))
+    assert [key for key in KEYS if key != "opening"] == list(rows[0])
+    assert len(rows) == len(as_json(ask, "--by", "model", "--mode", "tab_snapped")["rows"])
+    assert "note:" in err
+
+
+def test_markdown_and_parquet(ask, tmp_path):
+    code, out, _ = ask("--by", "model", "--mode", "tab_snapped", "--format", "markdown")
+    assert code == 0
+    assert out.startswith("| unit | mode |")
+    target = tmp_path / "rates.parquet"
+    assert ask("--by", "model", "--mode", "tab_snapped", "--out", target)[0] == 0
+    frame = pl.read_parquet(target)
+    assert frame.columns == [key for key in KEYS if key != "opening"]
+    assert frame["rate"].dtype == pl.Float64
+
+
+@pytest.mark.parametrize("ending", ["svg", "png", "pdf", "html"])
+def test_charts(ask, tmp_path, ending):
+    target = tmp_path / f"rates.{ending}"
+    code, _, err = ask("--family", "display_damage", "--by", "opening", "--chart", target)
+    assert (code, err) == (0, "")
+    assert target.stat().st_size > 5_000
+
+
+def test_as_attempted_says_so(ask):
+    found = as_json(ask, "--by", "method", "--mode", "tab_snapped", "--view", "attempted")
+    assert {row["unit"] for row in found["rows"]} == {"attempt"}
+    assert "later_tries" in {note["code"] for note in found["notes"]}
+
+
+def test_filters_are_alternatives_within_a_key_and_all_across_keys(ask):
+    def opportunities(*words):
+        found = as_json(ask, "--mode", "clip_snapped", *words)
+        return sum(row["opportunities"] for row in found["rows"])
+
+    one = opportunities("--where", "model=Brask One")
+    two = opportunities("--where", "model=brask  two")
+    both = opportunities("--where", "model=Brask One", "--where", "model=Brask Two")
+    assert both == one + two
+    part = opportunities("--where", "model=Brask One", "--where", "technician=T1")
+    assert 0 < part < one
+    blank = opportunities("--where", "charge=")
+    grouped = as_json(ask, "--mode", "clip_snapped", "--by", "charge")["rows"]
+    (row,) = [row for row in grouped if row["charge"] is None]
+    assert blank == row["opportunities"]
+
+
+def test_since_and_until_meet_without_overlap(ask):
+    def failures(*words):
+        return as_json(ask, "--mode", "tab_snapped", *words)["rows"][0]["failures"]
+
+    assert failures() == failures("--until", "2025-12") + failures("--since", "2026-01")
+
+
+def test_months_are_marked_partial_only_if_open(ask):
+    found = as_json(ask, "--mode", "tab_snapped", "--by", "month")
+    assert found["settings"]["as_of"].endswith("-30")
+    assert "partial" not in {note["code"] for note in found["notes"]}
+
+
+def test_clustering_widens_and_is_noted_without_being_asked(ask):
+    plain = as_json(ask, "--family", "broken_tabs")
+    wide = as_json(ask, "--family", "broken_tabs", "--cluster", "technician")
+    assert "clustered" in {note["code"] for note in plain["notes"]}
+    (a,), (b,) = plain["rows"], wide["rows"]
+    assert b["high"] - b["low"] > 1.25 * (a["high"] - a["low"])
+    assert a["rate"] == b["rate"]
+
+
+def test_sorting_and_few_opportunities(ask):
+    rows = as_json(ask, "--by", "model", "--mode", "tab_snapped", "--sort", "rate")["rows"]
+    assert [row["rate"] for row in rows] == sorted((row["rate"] for row in rows), reverse=True)
+    found = as_json(ask, "--by", "model", "--mode", "tab_snapped", "--min-opportunities", "300")
+    assert 0 < len(found["rows"]) < len(rows)
+    assert "few_opportunities" in {note["code"] for note in found["notes"]}
+
+
+def test_intervals_by_name(ask):
+    ends = {
+        name: as_json(ask, "--mode", "cell_pierced", "--interval", name)["rows"][0]["high"]
+        for name in ("wilson", "wilson-cc", "jeffreys", "clopper-pearson", "mid-p", "agresti-coull")
+    }
+    assert len(set(ends.values())) == 6
+
+
+@pytest.mark.parametrize(
+    ("words", "told"),
+    [
+        (["--mode", "tab_snaped"], "did you mean 'tab_snapped'"),
+        (["--family", "display"], "did you mean 'display_damage'"),
+        (["--by", "modl"], "did you mean 'model'"),
+        (["--by", "method"], "could mean several things here: say"),
+        (["--where", "model=Brask Onne"], "did you mean 'Brask One'"),
+        (["--where", "opening=pull_tab"], "not in the records or the catalogue"),
+        (["--where", "month=March"], "write a month like 2026-03"),
+        (["--where", "model"], "write it as KEY=VALUE"),
+        (["--since", "31.03.2026"], "write it like 2026-03-31"),
+        (["--since", "2026-03", "--until", "2026-01"], "is after"),
+        (["--view", "last"], "unknown view 'last'"),
+        (["--interval", "wald"], "unknown interval 'wald'"),
+        (["--confidence", "95"], "between 0.5 and 1"),
+        (["--cluster", "model"], "known: technician"),
+        (["--mode", "tab_snapped", "--family", "sealing"], "use one of them"),
+        (["--family", "broken_tabs", "--view", "attempted"], "union over the job"),
+        (["--by", "pair", "--mode", "tab_snapped"], "conflicts of mixed parts"),
+        (["--sort", "chance"], "cannot sort by 'chance'"),
+        (["--format", "yaml"], "unknown format 'yaml'"),
+        (["--out", "x.doc"], "end it in .json"),
+        (["--chart", "x.gif"], "svg"),
+    ],
+)
+def test_wrong_words_are_named(ask, words, told, tmp_path, monkeypatch):
+    monkeypatch.chdir(tmp_path)
+    code, out, err = ask(*words)
+    assert (code, out) == (2, "")
+    assert told in err
+    assert err.count("\n") <= 2
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_rates_load_neither_scipy_nor_polars(demo_shop):
+    script = (
+        "import sys\nfrom fixstats.cli.app import app\n"
+        "from fixstats.cli.door import through_the_door\n"
+        f"assert through_the_door(app, ['rates', '--by', 'model', '--shop', {str(demo_shop)!r}]) == 0\n"
+        "print('LOADED', *[m for m in ('scipy', 'polars', 'altair', 'rich') if m in sys.modules])"
+    )
+    done = subprocess.run(
+        [sys.executable, "-c", script], capture_output=True, text=True, check=True, timeout=60
+    )
+    assert done.stdout.splitlines()[-1] == "LOADED"
+
+
+def test_plain_output_where_lines_cannot_be_drawn(demo_shop):
+    done = subprocess.run(
+        [sys.executable, "-m", "fixstats", "rates", "--by", "opening", "--shop", str(demo_shop)],
+        capture_output=True, check=True, timeout=60, env={"PYTHONIOENCODING": "ascii"},
+    )  # fmt: skip
+    assert b"|-o-|" in done.stdout.replace(b"--", b"-").replace(b"--", b"-")

@@ -1,0 +1,32 @@
+"""The demo shop, made once for all tests of a process that only read it."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from fixstats.cli.app import app
+from fixstats.cli.door import through_the_door
+
+
+@pytest.fixture(scope="session")
+def demo_shop(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The folder of a demo shop; read it, don't write to it."""
+    from fixstats.demo.run import make_demo
+
+    path = tmp_path_factory.mktemp("demo") / "shop"
+    make_demo(path)
+    return path
+
+
+@pytest.fixture
+def run(capsys: pytest.CaptureFixture[str]):
+    """Run a command line in this process: exit code, standard output, standard error."""
+
+    def command(*words: object) -> tuple[int, str, str]:
+        code = through_the_door(app, [str(word) for word in words])
+        told = capsys.readouterr()
+        return code, told.out, told.err
+
+    return command
