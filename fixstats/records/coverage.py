@@ -56,8 +56,8 @@ def covers_set(con: Connection, declared: str, modes: list[str]) -> int:
     same = con.execute(fill("same_covers"), values).fetchall()
     if same:
         return int(same[0][0])
-    number = con.execute(
-        "select coalesce(max(covers_set), 0) + 1 from records.batches"
-    ).fetchall()[0][0]
+    number = con.execute("select coalesce(max(covers_set), 0) + 1 from records.batches").fetchall()[
+        0
+    ][0]
     con.execute("insert into records.covers select $1, unnest($2::varchar[])", [number, modes])
     return int(number)

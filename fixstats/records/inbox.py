@@ -61,7 +61,7 @@ def leave_entry(folder: ShopFolder, row: Mapping[str, object]) -> Path:
 
 
 def _rounds(paths: list[Path]) -> tuple[list[list[str]], list[Path]]:
-    """Lines to take in together, each job once a round so that a later entry replaces; bad files."""
+    """Lines to take in together, each job once a round so that a later one replaces; bad files."""
     rounds: list[list[str]] = []
     met: dict[str, int] = {}
     bad = []

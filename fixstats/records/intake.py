@@ -13,7 +13,7 @@ from fixstats.folder import Catalogue
 from fixstats.records.columns import REQUIRED, sheet_columns
 from fixstats.records.coverage import covered_modes, covers_set, declared_covers
 from fixstats.records.header import Header, read_header
-from fixstats.records.judging import Judged, judge
+from fixstats.records.judging import Judged, Manner, judge
 from fixstats.records.mapping import Mapping
 from fixstats.records.newcodes import NewCode, new_codes
 from fixstats.records.overlay import overlay
@@ -111,14 +111,14 @@ def _read(con: Connection, request: Request, catalogue: Catalogue) -> _Read:
     if not _count(con, "raw_sheet"):
         raise SheetError(f"{where}: has a header and no rows below it; nothing was changed")
     request.tell("checking")
-    judged = judge(
-        con, header.names, known, request.mapping, catalogue,
+    manner = Manner(
         where=where,
         separator=source.file.separator if isinstance(source, CsvSource) else "",
         serial=isinstance(source, ParquetSource) and source.rows,
         exported=header.exported,
         lenient=request.kind == "inbox" or header.exported,
-    )  # fmt: skip
+    )
+    judged = judge(con, header.names, known, request.mapping, catalogue, manner)
     return _Read(header, loaded, judged)
 
 
@@ -151,9 +151,7 @@ def _note_faults(con: Connection, names: Sequence[str], judged: Judged, loaded: 
     """Fill ``faults`` with what is wrong with single cells, and with rows as rows."""
     load(con, "faults", _FAULTS, [_row_fault(fault) for fault in loaded.faults])
     for name in judged.faulty:
-        con.execute(
-            fill("cell_faults", row=loaded.row, code=code(name), column=column(name))
-        )
+        con.execute(fill("cell_faults", row=loaded.row, code=code(name), column=column(name)))
 
 
 def _row_fault(fault: RowFault) -> tuple[int, str | None, str | None, str, bool]:
@@ -190,9 +188,7 @@ def _note_contradictions(con: Connection, stage: Stage) -> None:
             name = f"{part}_{kind}"
             if stage.has(name):
                 grade = column(f"{part}_grade")
-                con.execute(
-                    fill("piece_faults", grade=grade, column=column(name), code=code(name))
-                )
+                con.execute(fill("piece_faults", grade=grade, column=column(name), code=code(name)))
     looked_at = [name for name in stage.columns if _matters_to_failures(name, stage)]
     con.execute(fill("suspects", columns=", ".join(map(column, looked_at))))
     catalogue = stage.catalogue
@@ -230,9 +226,7 @@ def _compare(con: Connection, batch: int) -> tuple[int, int]:
     """Old versions go to the past, unchanged rows leave ``sheet``: (changed, unchanged)."""
     con.execute(fill("met_jobs"))
     unchanged = con.execute("select count(*) from met_jobs where same").fetchall()[0][0]
-    con.execute(
-        "create or replace temp table leaving as select entry from met_jobs where not same"
-    )
+    con.execute("create or replace temp table leaving as select entry from met_jobs where not same")
     changed = _count(con, "leaving")
     con.execute(fill("accepted"))
     if unchanged:
@@ -255,9 +249,7 @@ def _count(con: Connection, table: str) -> int:
 
 
 def _count_held(con: Connection, batch: int) -> int:
-    rows = con.execute(
-        "select count(*) from records.heldback where batch = $1", [batch]
-    ).fetchall()
+    rows = con.execute("select count(*) from records.heldback where batch = $1", [batch]).fetchall()
     return int(rows[0][0])
 
 

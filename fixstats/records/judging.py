@@ -41,23 +41,40 @@ class Judged:
     decimal: str
 
 
+@dataclass(frozen=True)
+class Manner:
+    """How a file is read.
+
+    Attributes
+    ----------
+    where
+        Its name in messages.
+    separator
+        Between its cells, "" where it is no text.
+    serial
+        Bare numbers in columns of dates are days as spreadsheets count them.
+    exported
+        It is our own sheet of held-back rows.
+    lenient
+        Hold rows back even where no date at all can be read.
+    """
+
+    where: str
+    separator: str
+    serial: bool
+    exported: bool
+    lenient: bool
+
+
 def judge(
     con: Connection,
     names: Sequence[str],
     known: Mapping[str, Column],
     mapping: SheetMapping,
     catalogue: Catalogue,
-    *,
-    where: str,
-    separator: str = ",",
-    serial: bool = False,
-    exported: bool = False,
-    lenient: bool = False,
+    manner: Manner,
 ) -> Judged:
     """Fill ``cells`` with one row for each distinct cell of ``raw_sheet``.
-
-    ``serial``: bare numbers are days as spreadsheets count them. ``exported``: the file is our own
-    sheet of held-back rows. ``lenient``: hold rows back even where no date can be read.
 
     Raises
     ------
@@ -71,17 +88,16 @@ def judge(
     parts = [fill("distinct_cells", code=code(name), column=column(name)) for name in judged]
     con.execute("create or replace temp table distinct_cells as " + " union all ".join(parts))
     _load_values(con, mapping)
-    orders = _load_days(con, mapping, where, serial)
-    point, thousands = _number_signs(con, mapping, separator)
-    con.execute(
-        fill("elements"), {"point": point, "thousands": thousands, "exported": exported}
-    )
+    orders = _load_days(con, mapping, manner)
+    point, thousands = _number_signs(con, mapping, manner.separator)
+    signs = {"point": point, "thousands": thousands, "exported": manner.exported}
+    con.execute(fill("elements"), signs)
     _advise(con, catalogue, orders)
     con.execute(fill("judged_elements"))
     con.execute(fill("cells"))
     rows = con.execute(fill("column_verdicts")).fetchall()
-    if not lenient:
-        _refuse_unreadable_dates(rows, where)
+    if not manner.lenient:
+        _refuse_unreadable_dates(rows, manner.where)
     return Judged(
         [name for name, rewritten, _, _ in rows if rewritten],
         [name for name, _, faulty, _ in rows if faulty],
@@ -132,9 +148,7 @@ def keyed_hash(text: str, key: str) -> str:
     return f"h{digest[:16]}"
 
 
-def _load_days(
-    con: Connection, mapping: SheetMapping, where: str, serial: bool
-) -> dict[str, str | None]:
+def _load_days(con: Connection, mapping: SheetMapping, manner: Manner) -> dict[str, str | None]:
     """Read the distinct dates of every date column; the order of day and month by column."""
     rows = con.execute(fill("date_cells")).fetchall()
     texts: dict[str, list[str]] = {}
@@ -144,11 +158,11 @@ def _load_days(
     if mapping.formats.dates:
         orders = dict.fromkeys(texts, dates.order_of(mapping.formats.dates))
     else:
-        orders = dict(dates.find_orders(texts, where))
+        orders = dict(dates.find_orders(texts, manner.where))
     days = [
         (name, text, day.isoformat())
         for name, text in rows
-        if (day := dates.read_day(text, orders[name], serial)) is not None
+        if (day := dates.read_day(text, orders[name], manner.serial)) is not None
     ]
     load(con, "days", "col varchar, written varchar, day varchar", days)
     return orders
@@ -220,5 +234,5 @@ def _refuse_unreadable_dates(rows: Sequence[tuple[str, bool, bool, bool]], where
         if name == "finished" and all_faulty:
             raise SheetError(
                 f"{where}: column 'finished': no date in it can be read; nothing was changed\n"
-                'write dates as 2026-01-31, or say how they are written: [formats] dates'
+                "write dates as 2026-01-31, or say how they are written: [formats] dates"
             )

@@ -46,12 +46,12 @@ def new_codes(con: duckdb.DuckDBPyConnection) -> list[NewCode]:
     from fixstats.records.templates import fill
 
     rows = con.execute(fill("unresolved")).fetchall()
-    found: dict[tuple[str, str], NewCode] = {}
+    found: dict[tuple[str, str, str], NewCode] = {}
     for kind, owner, _, _, word in sorted(rows):
         entry, code = _ENTRY_OF.get(kind), slug(word)
         if entry and CODE.fullmatch(code):
             step = owner if entry == "method" else ""
-            found.setdefault((entry, code), NewCode(entry, code, word, step))
+            found.setdefault((entry, code, step), NewCode(entry, code, word, step))
     return list(found.values())
 
 

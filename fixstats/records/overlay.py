@@ -57,9 +57,7 @@ def _part(part: str) -> Iterable[str]:
     yield fill("cell_pivot", value="grade", number="piece", place="part", code=code(part),
                column=column(f"{part}_grade"))  # fmt: skip
     for kind, value in (("supplier", "supplier"), ("lot", "lot"), ("cost", "plain(cost)")):
-        yield fill(
-            "beside_pivot", value=value, code=code(part), column=column(f"{part}_{kind}")
-        )
+        yield fill("beside_pivot", value=value, code=code(part), column=column(f"{part}_{kind}"))
     yield fill("value_pivot", value="case when not fitted then 'no' end", place="part",
                code=code(part), column=column(f"{part}_fitted"))  # fmt: skip
 
@@ -92,8 +90,7 @@ def overlay(
     con.execute(fill("update_matches", branch=branch))
     con.execute(fill("update_faults"))
     con.execute(
-        "create or replace temp table wanted as "
-        "select entry from update_matches where matches = 1"
+        "create or replace temp table wanted as select entry from update_matches where matches = 1"
     )
     columns = list(sheet_columns(catalogue))
     picked = [f"coalesce(g.{column(name)}, s.{column(name)}) as {column(name)}"

@@ -42,7 +42,8 @@ class Source(Protocol):
     """A file whose header is known."""
 
     @property
-    def header(self) -> Sequence[str]: ...
+    def header(self) -> Sequence[str]:
+        """The names of the columns, in order."""
 
     def load(self, con: Connection, wanted: Mapping[int, str]) -> Loaded:
         """Fill ``raw_sheet`` with the columns at these positions, under these names."""
@@ -70,9 +71,11 @@ class CsvSource:
 
     @property
     def header(self) -> Sequence[str]:
+        """The names of the columns, in order."""
         return self.file.header
 
     def load(self, con: Connection, wanted: Mapping[int, str]) -> Loaded:
+        """Fill ``raw_sheet``: in one statement, or row by row where some rows do not fit."""
         if self.file.plain and self._fast(con, self.file.path, self._names(wanted)):
             return Loaded(row_expression(con), [])
         return self._slow(con, wanted)
@@ -100,9 +103,10 @@ class CsvSource:
         target = self.scratch / "mended.csv"
         width, order = len(self.header), list(wanted)
         csv.field_size_limit(1 << 30)
-        with self.file.path.open(encoding="utf-8-sig", newline="") as source, target.open(
-            "w", encoding="utf-8", newline=""
-        ) as sink:
+        with (
+            self.file.path.open(encoding="utf-8-sig", newline="") as source,
+            target.open("w", encoding="utf-8", newline="") as sink,
+        ):
             writer = csv.writer(sink, lineterminator="\n", quoting=csv.QUOTE_ALL)
             writer.writerow(["sheet_row", *(wanted[place] for place in order)])
             reader = csv.reader(source, delimiter=self.file.separator, strict=True)
@@ -157,6 +161,7 @@ class ParquetSource:
     faults: tuple[tuple[int, int, str, str], ...] = ()
 
     def load(self, con: Connection, wanted: Mapping[int, str]) -> Loaded:
+        """Fill ``raw_sheet`` with the wanted columns."""
         picked = [
             f'cast("c{place}" as varchar) as {column(name)}' for place, name in wanted.items()
         ]
@@ -178,6 +183,7 @@ class JsonSource:
     header: Sequence[str]
 
     def load(self, con: Connection, wanted: Mapping[int, str]) -> Loaded:
+        """Fill ``raw_sheet`` with the values under the wanted keys."""
         # a JSON path as text: the keys are the file's own words, so each is a parameter
         keys = {f"key{place}": '$."' + self.header[place].replace('"', '\\"') + '"'
                 for place in wanted}  # fmt: skip
@@ -187,21 +193,28 @@ class JsonSource:
         return Loaded(row_expression(con) + " - 1", [])
 
 
+def _keys(line: str, where: str) -> list[str]:
+    """The keys of one line of JSON."""
+    try:
+        row = json.loads(line)
+    except ValueError as trouble:
+        row, why = None, f" ({trouble})"
+    else:
+        why = ""
+    if not isinstance(row, dict):
+        raise SheetError(
+            f"{where} is no JSON object{why}; nothing was changed\n"
+            'every line holds one job, such as {"job": "1017", "finished": "2026-01-31"}'
+        )
+    return list(row)
+
+
 def _json_source(path: Path) -> JsonSource:
     names: dict[str, None] = {}
-    try:
-        with path.open(encoding="utf-8-sig") as lines:
-            for number, line in enumerate(lines, 1):
-                if line.strip():
-                    row = json.loads(line)
-                    if not isinstance(row, dict):
-                        raise ValueError("no object")
-                    names |= dict.fromkeys(row)
-    except ValueError as trouble:
-        raise SheetError(
-            f"{path}: line {number} is no JSON object ({trouble}); nothing was changed\n"
-            'every line holds one job, such as {"job": "1017", "finished": "2026-01-31"}'
-        ) from trouble
+    with path.open(encoding="utf-8-sig", errors="replace") as lines:
+        for number, line in enumerate(lines, 1):
+            if line.strip():
+                names |= dict.fromkeys(_keys(line, f"{path}: line {number}"))
     if not names:
         raise SheetError(f"{path}: is empty; nothing was changed")
     return JsonSource(path, list(names))

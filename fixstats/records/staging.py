@@ -4,10 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from hashlib import md5
 from typing import TYPE_CHECKING
 
 from fixstats.folder import Catalogue
-from fixstats.folder.entries import FIXED_COLUMNS
+from fixstats.folder.entries import FIXED_COLUMNS, PART_COLUMNS
 from fixstats.records.columns import HELD_BACK_COLUMNS
 from fixstats.records.templates import code, column, fill
 
@@ -80,7 +81,7 @@ def build_sheet(con: Connection, stage: Stage, source: str, declared: str) -> No
     graded += [_grade(stage, part) for part in stage.catalogue.part_codes]
     columns = [_column(stage, name) for name in stage.columns]
     hashed = [
-        f"{code(name)} || '=' || {column(name)}"
+        f"'{_token(name)}' || {column(name)}"
         for name in sorted(stage.columns)
         if name in _always_filled(stage) or stage.has(name)
     ]
@@ -94,6 +95,11 @@ def build_sheet(con: Connection, stage: Stage, source: str, declared: str) -> No
         content=", ".join(hashed),
     )
     con.execute(text, {"declared": declared})
+
+
+def _token(name: str) -> str:
+    """A short stable stand-in for a column's name: hashing a million rows is paid by the byte."""
+    return md5(name.encode(), usedforsecurity=False).hexdigest()[:5]
 
 
 def _always_filled(stage: Stage) -> set[str]:
@@ -131,28 +137,29 @@ def _grade(stage: Stage, part: str) -> str:
 
 def _column(stage: Stage, name: str) -> str:
     """The meaning of one column, as SQL over ``graded``."""
-    steps, parts = stage.catalogue.step_codes, stage.catalogue.part_codes
     part, _, kind = name.rpartition("_")
-    if name in steps:
+    if name in stage.catalogue.step_codes:
         return f"{column(f'done_{name}')} as {column(name)}"
-    if part in parts and kind == "grade":
-        pieces = [column(f"pieces_{other}") for other in parts]
+    if part in stage.catalogue.part_codes and kind in PART_COLUMNS:
+        return _part_column(stage, name, part, kind)
+    if name == "outcome":
+        return f"coalesce({_cell(stage, name)}, 'completed') as outcome"
+    if name in _LISTS:
+        return f"nullif({_cell(stage, name)}, 'none') as {column(name)}"
+    return f"{_cell(stage, name)} as {column(name)}"
+
+
+def _part_column(stage: Stage, name: str, part: str, kind: str) -> str:
+    """Grade, supplier, lot, cost or fitted of a part, one entry for each piece."""
+    pieces = column(f"pieces_{part}")
+    if kind == "grade":
+        others = [column(f"pieces_{other}") for other in stage.catalogue.part_codes]
         return fill(
             "columns/grade_final",
-            pieces=column(f"pieces_{part}"),
+            pieces=pieces,
             blank=column(f"blank_{part}"),
-            any_piece=", ".join(pieces),
+            any_piece=", ".join(others),
             result=column(name),
         )
-    if part in parts and kind in _BESIDE:
-        pieces_of = column(f"pieces_{part}")
-        return fill("columns/beside_grade", pieces=pieces_of, column=column(name))
-    if part in parts and kind == "fitted":
-        return fill("columns/fitted", pieces=column(f"pieces_{part}"), column=column(name))
-    if not stage.has(name):
-        default = "'completed'" if name == "outcome" else "null::varchar"
-        return f"{default} as {column(name)}"
-    if name == "outcome":
-        return "coalesce(outcome, 'completed') as outcome"
-    return f"nullif({column(name)}, 'none') as {column(name)}" if name in _LISTS else column(name)
-
+    template = "columns/fitted" if kind == "fitted" else "columns/beside_grade"
+    return fill(template, pieces=pieces, column=column(name))

@@ -27,9 +27,7 @@ def attempts_of(catalogue: Catalogue, source: str) -> str:
     )
 
 
-def pieces_of(
-    catalogue: Catalogue, columns: Sequence[str], source: str
-) -> str:
+def pieces_of(catalogue: Catalogue, columns: Sequence[str], source: str) -> str:
     """SQL of all pieces of the rows in ``source``, which has these columns."""
     found = []
     for part in catalogue.part_codes:
@@ -58,7 +56,10 @@ def store(
     choices = [
         fill("first_choice", code=code(step), column=column(step)) for step in catalogue.step_codes
     ]
-    con.execute(fill("jobs", first_choices="".join(choices)), {"base": base, "covers": covers, "batch": batch})
+    con.execute(
+        fill("jobs", first_choices="".join(choices)),
+        {"base": base, "covers": covers, "batch": batch},
+    )
     con.execute(fill("plans"), {"batch": batch})
     if catalogue.steps:
         rows = attempts_of(catalogue, "sheet")

@@ -149,7 +149,9 @@ def inspect_text(path: Path, formats: Formats) -> TextFile:
     line = next(line for line in text.splitlines() if line.strip())
     separator = formats.separator or _separator(line, path)
     csv.field_size_limit(1 << 30)
-    header = next(row for row in csv.reader(io.StringIO(text, newline=""), delimiter=separator) if row)
+    header = next(
+        row for row in csv.reader(io.StringIO(text, newline=""), delimiter=separator) if row
+    )
     if len(header) == 1:
         raise SheetError(
             f"{path}: only one column found with the separator {separator!r}; nothing was changed\n"
@@ -162,9 +164,10 @@ def inspect_text(path: Path, formats: Formats) -> TextFile:
 def as_utf8(file: TextFile, target: Path) -> TextFile:
     """The same file in UTF-8, written to ``target``: DuckDB reads no other encoding safely."""
     try:
-        with file.path.open(encoding=file.encoding, newline="") as source, target.open(
-            "w", encoding="utf-8", newline=""
-        ) as sink:
+        with (
+            file.path.open(encoding=file.encoding, newline="") as source,
+            target.open("w", encoding="utf-8", newline="") as sink,
+        ):
             while chunk := source.read(_CHUNK):
                 sink.write(chunk.removeprefix("\ufeff"))
     except UnicodeDecodeError as trouble:

@@ -87,7 +87,7 @@ class Shop:
             "select * exclude (entry, batch) from records.jobs order by job, branch"
         )
         found["heldback"] = self.sql(
-            "select file, row, \"column\", value, reason, line, cleared_by is null "
+            'select file, row, "column", value, reason, line, cleared_by is null '
             "from records.heldback order by all"
         )
         found["past"] = self.sql("select * exclude (entry) from past.jobs order by all")

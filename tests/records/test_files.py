@@ -77,7 +77,8 @@ def test_missing_file(shop, base):
 
 
 def test_ragged_rows_are_held_back_with_their_number(shop):
-    text = HEADER + GOOD + "2,2026-03-14\n\n3,2026-03-14,M,battery_swap,,,\n" + GOOD.replace("1", "4", 1)
+    bad = "2,2026-03-14\n\n3,2026-03-14,M,battery_swap,,,\n"
+    text = HEADER + GOOD + bad + GOOD.replace("1", "4", 1)
     report = shop.take_file(shop.file(text))
     assert (report.sheets[0].added, report.sheets[0].held_back) == (2, 2)
     assert [(row, reason) for row, _, _, reason in report.sheets[0].preview] == [
@@ -155,9 +156,7 @@ def test_ambiguous_dates_with_the_mapping_saying_which(shop):
 
 
 def test_another_column_of_the_file_settles_the_order(shop):
-    file = shop.file(
-        "job,finished,received,model,repair\n1,23/04/2026,03/04/2026,M,battery_swap\n"
-    )
+    file = shop.file("job,finished,received,model,repair\n1,23/04/2026,03/04/2026,M,battery_swap\n")
     shop.take_file(file)
     assert shop.sql("select received::text from records.jobs") == [("2026-04-03",)]
 
@@ -267,12 +266,11 @@ def test_mapping(shop):
     assert shop.sql("select job, finished::text, minutes, notes from records.jobs") == [
         ("7", "2026-03-02", 1234.5, "glass was dirty")
     ]
-    assert shop.sql("select method from records.attempts where step = 'opening' order by attempt") \
-        == [("heat_gun",), ("heat_plate",)]
+    assert shop.sql(
+        "select method from records.attempts where step = 'opening' order by attempt"
+    ) == [("heat_gun",), ("heat_plate",)]
     assert shop.sql("select lot from records.pieces") == [("L9",)]
-    assert shop.sql("select value from records.heldback") == [
-        ("call [telephone number masked]",)
-    ]
+    assert shop.sql("select value from records.heldback") == [("call [telephone number masked]",)]
 
 
 BAD_MAPPINGS = {

@@ -87,7 +87,7 @@ BAD_ROWS = {
         "clip_snapped cannot have occurred: nothing was done at resealing",
     ),
     "attempt zero": ({"failures": "tab_snapped@0"}, "after @ stands an attempt"),
-    "mixed with a place": ({"failures": "restart_conflict@battery"}, "lies between parts and takes"),
+    "mixed with a place": ({"failures": "restart_conflict@battery"}, "between parts and takes no"),
     "mixed of one origin": (
         {"display_grade": "original_pulled", "failures": "restart_conflict"},
         "restart_conflict cannot occur: the grades of battery, display are of one origin",

@@ -29,8 +29,8 @@ JOBS = [
     },
     {
         "job": "2", "finished": "2026-01-06", "model": "velum  3", "repair": "battery_swap",
-        "branch": "North", "outcome": "abandoned", "failures": "dead_on_arrival", "unchecked": "all",
-        "return_of": "1",
+        "branch": "North", "outcome": "abandoned", "failures": "dead_on_arrival",
+        "unchecked": "all", "return_of": "1",
     },
     {
         "job": "3", "finished": "2026-01-07", "model": "Orca", "repair": "back_glass_swap",
@@ -217,9 +217,9 @@ def test_update_changes_only_what_it_says(shop):
     assert shop.reasons() == ["there is no such job to update"]
     after = shop.state()
     for table in ("attempts", "pieces", "failures", "unchecked", "preexisting", "factors"):
-        assert after[table] == before[table] or [
-            row[:-3] for row in after[table]
-        ] == [row[:-3] for row in before[table]]
+        assert after[table] == before[table] or [row[:-3] for row in after[table]] == [
+            row[:-3] for row in before[table]
+        ]
     assert shop.sql("select returned::text, minutes from records.jobs where job = '1'") == [
         ("2026-02-03", 42.5)
     ]
@@ -248,7 +248,8 @@ def test_update_of_failures_keeps_or_changes_the_coverage(shop):
 def test_update_needs_the_branch_where_it_matters(shop, base):
     shop.take([{**base, "branch": "north"}, {**base, "branch": "south"}])
     shop.take([{"job": "1001", "minutes": "5"}], update=True)
-    assert shop.reasons() == ["several branches have this job (north, south): add the column branch"]
+    words = "several branches have this job (north, south): add the column branch"
+    assert shop.reasons() == [words]
     report = shop.take([{"job": "1001", "branch": "SOUTH", "minutes": "5"}], update=True)
     assert report.sheets[0].changed == 1
     assert shop.sql("select branch from records.jobs where minutes = 5") == [("south",)]
