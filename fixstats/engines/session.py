@@ -30,6 +30,7 @@ VIEWS = (
     "units_first",
     "tries",
     "units_attempted",
+    "mentions",
     "flags",
     "marks_first",
     "marks_attempted",

@@ -1,8 +1,9 @@
--- Question: which units asked about does a record speak of?
--- Grain: one row per (mode, unit) on jobs where a record speaks of the mode: few.
+-- Question: of how many units asked about does a record speak, and what does it say?
+-- Grain: one row per (mode, what is said, maybe, covers, keys, technician).
 -- Reads: marks_first or marks_attempted (slot view), asked_modes, asked_listed.
 -- Parameters: none; slots: view, keys.
--- Columns: mode; seen, unclear, unchecked, excluded; maybe; covers; the keys; cluster (technician).
+-- Columns: mode; seen, unclear, unchecked, excluded; maybe; covers; the keys; cluster (technician);
+--   units.
 select
   k.mode,
   k.seen,
@@ -12,8 +13,10 @@ select
   u.maybe,
   u.covers,
   /*keys*/
-  u.cluster
+  u.cluster,
+  count(*) as units
 from marks_/*view*/ as k
 inner join asked_modes as m on m.mode = k.mode
 inner join asked_listed as u
   on u.target = k.target and u.entry = k.entry and u.place = k.place and u.number = k.number
+group by all

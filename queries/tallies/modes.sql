@@ -31,6 +31,7 @@ spoken as (
     k.cluster,
     k.seen or k.unclear as seen,
     k.excluded,
+    k.units,
     c.mode is null or k.maybe as doubt_before,
     c.mode is null or k.maybe or k.unchecked or k.unclear as doubt
   from asked_marks as k
@@ -42,12 +43,12 @@ change as (
     mode,
     /*keys*/
     cluster,
-    case when seen and not doubt and not excluded then 1 else 0 end as failures,
-    case when doubt or excluded then 0 else 1 end
-      - case when doubt_before then 0 else 1 end as opportunities,
-    case when doubt and not excluded then 1 else 0 end
-      - case when doubt_before then 1 else 0 end as unknown,
-    case when seen and doubt and not excluded then 1 else 0 end as unknown_failed
+    case when seen and not doubt and not excluded then units else 0 end as failures,
+    case when doubt or excluded then 0 else units end
+      - case when doubt_before then 0 else units end as opportunities,
+    case when doubt and not excluded then units else 0 end
+      - case when doubt_before then units else 0 end as unknown,
+    case when seen and doubt and not excluded then units else 0 end as unknown_failed
   from spoken
 ),
 -- one row per (mode, keys, technician)

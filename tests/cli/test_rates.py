@@ -201,10 +201,11 @@ def test_wrong_words_are_named(ask, words, told, tmp_path, monkeypatch):
 
 
 def test_rates_load_neither_scipy_nor_polars(demo_shop):
+    words = ["rates", "--by", "model", "--shop", str(demo_shop)]
     script = (
         "import sys\nfrom fixstats.cli.app import app\n"
         "from fixstats.cli.door import through_the_door\n"
-        f"assert through_the_door(app, ['rates', '--by', 'model', '--shop', {str(demo_shop)!r}]) == 0\n"
+        f"assert through_the_door(app, {words!r}) == 0\n"
         "print('LOADED', *[m for m in ('scipy', 'polars', 'altair', 'rich') if m in sys.modules])"
     )
     done = subprocess.run(

@@ -1,0 +1,139 @@
+"""Benchmarks: ratios against bare DuckDB in one run, printed with the core count.
+
+    python tests/benchmarks/run.py [--jobs 1000000] [--rounds 3]
+
+Run by hand, not by the test suite. Every figure is the least of several rounds; a ratio compares
+two figures of the same run, so a slow machine does not matter.
+"""
+
+from __future__ import annotations
+
+import argparse
+import os
+import resource
+import shutil
+import subprocess
+import sys
+import tempfile
+import time
+from collections.abc import Callable
+from pathlib import Path
+
+HERE = Path(__file__).parent
+FIXSTATS = [sys.executable, "-m", "fixstats"]
+ONE_COMMAND = """
+import typer
+app = typer.Typer()
+@app.command()
+def hello(name: str = "you"):
+    "Say hello."
+    print(name)
+app()
+"""
+
+
+def least(rounds: int, work: Callable[[], object]) -> float:
+    """Seconds of the fastest round."""
+    times = []
+    for _ in range(rounds):
+        start = time.perf_counter()
+        work()
+        times.append(time.perf_counter() - start)
+    return min(times)
+
+
+def process(*words: object, tool: list[str] | None = None) -> None:
+    """Run a process to its end, its output thrown away."""
+    command = [*(FIXSTATS if tool is None else tool), *map(str, words)]
+    done = subprocess.run(command, capture_output=True, text=True, check=False)
+    if done.returncode not in (0, 3):
+        raise SystemExit(f"{' '.join(command)}\n{done.stderr}")
+
+
+def python(*words: object) -> list[str]:
+    """A command line of this Python."""
+    return [sys.executable, *map(str, words)]
+
+
+def show(what: str, ours: float, bare: float, limit: float) -> None:
+    """One line: both figures, their ratio and the limit that was set for it."""
+    ratio = ours / bare
+    verdict = "within" if ratio <= limit else "MISSED"
+    print(f"{what:<42} {ours:8.3f} s  {bare:8.3f} s  {ratio:5.2f}  ({verdict} {limit:g})", flush=True)
+
+
+def importing(folder: Path, jobs: int, rounds: int) -> Path:
+    """Import of a clean sheet against a bare read of the same file."""
+    sheet = folder / "sheet.csv"
+    process("demo", "--jobs", jobs, "--seed", 1, "--sheet", sheet)
+    columns = sheet.open(encoding="utf-8").readline().count(",") + 1
+    print(f"sheet: {jobs:,} jobs, {columns} columns, {sheet.stat().st_size / 1e6:.0f} MB")
+    shop, bare_file = folder / "shop", folder / "bare.duckdb"
+    demo = HERE.parents[1] / "demo_data" / "catalogue.toml"
+
+    def ours() -> None:
+        shutil.rmtree(shop, ignore_errors=True)
+        process("init", shop, "--name", "Benchmark", "--currency", "EUR")
+        shutil.copyfile(demo, shop / "catalogue.toml")
+        process("import", sheet, "--covers", "all", "--shop", shop)
+
+    def bare() -> None:
+        bare_file.unlink(missing_ok=True)
+        process(bare_file, sheet, tool=python(HERE / "bare_read.py"))
+
+    start_up = least(rounds, lambda: process("--version"))
+    before = resource.getrusage(resource.RUSAGE_CHILDREN).ru_maxrss
+    seconds = least(rounds, ours) - start_up
+    peak = resource.getrusage(resource.RUSAGE_CHILDREN).ru_maxrss
+    show("import", seconds, least(rounds, bare), 3.0)
+    print(f"{'  peak memory of the import':<42} {max(peak, before) / 1e6:8.2f} GB  (limit 3)")
+    return shop
+
+
+def counting(folder: Path, shop: Path, rounds: int) -> None:
+    """Rates by model and opening against the best SQL by hand, each less its start-up."""
+    empty = folder / "empty"
+    process("init", empty, "--name", "Empty")
+    shutil.copyfile(shop / "catalogue.toml", empty / "catalogue.toml")
+
+    def ours(where: Path) -> Callable[[], None]:
+        return lambda: process("rates", "--by", "model,opening", "--format", "csv", "--shop", where)
+
+    def by_hand(where: Path) -> Callable[[], None]:
+        return lambda: process(where / "shop.duckdb", tool=python(HERE / "by_hand.py"))
+
+    seconds = least(rounds, ours(shop)) - least(rounds, ours(empty))
+    bare = least(rounds, by_hand(shop)) - least(rounds, by_hand(empty))
+    show("rates --by model,opening, less start-up", seconds, bare, 1.5)
+
+
+def starting(folder: Path, rounds: int) -> None:
+    """Start-up of the help and of rates on the demo."""
+    one = folder / "one.py"
+    one.write_text(ONE_COMMAND, encoding="utf-8")
+    demo = folder / "demo"
+    process("demo", demo)
+    bare = least(rounds, lambda: process("--help", tool=python(one)))
+    show("fixstats --help", least(rounds, lambda: process("--help")), bare, 1.5)
+    bare = least(rounds, lambda: process("-c", "import duckdb", tool=python()))
+    rates = least(rounds, lambda: process("rates", "--shop", demo))
+    show("fixstats rates on the demo", rates, bare, 3.0)
+
+
+def main() -> None:
+    """Run all benchmarks."""
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--jobs", type=int, default=1_000_000)
+    parser.add_argument("--rounds", type=int, default=3)
+    options = parser.parse_args()
+    print(f"cores: {os.cpu_count()}; the least of {options.rounds} rounds")
+    print(f"{'':<42} {'ours':>10}  {'bare':>10}  ratio")
+    with tempfile.TemporaryDirectory() as name:
+        folder = Path(name)
+        starting(folder, 3 * options.rounds)
+        shop = importing(folder, options.jobs, options.rounds)
+        counting(folder, shop, options.rounds)
+
+
+if __name__ == "__main__":
+    main()
