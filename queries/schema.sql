@@ -28,8 +28,8 @@ create table if not exists records.jobs (
   trial varchar, assigned varchar, covers integer, batch integer, content ubigint, plan varchar
 );
 
--- The plan of a job is its set of first choices, written "step=method;step=;..." in bench order
--- (empty method: not recorded; steps that were not done are left out). There are few plans and many
+-- The plan of a job is its set of first choices, written "method;step?;..." in bench order ("step?":
+-- done, method not recorded; steps that were not done are left out). There are few plans and many
 -- jobs, so first choices are counted by plan. One row per (plan, step); method null: not recorded.
 create table if not exists records.plans (plan varchar, step varchar, method varchar);
 

@@ -82,7 +82,10 @@ def _connect(database: Path, *, read_only: bool) -> duckdb.DuckDBPyConnection:
     import duckdb
 
     try:
-        return duckdb.connect(str(database), read_only=read_only)
+        con = duckdb.connect(str(database), read_only=read_only)
+        # else a long statement draws on standard output, into whatever is piped
+        con.execute("set enable_progress_bar = false")
+        return con
     except (duckdb.Error, OSError) as trouble:
         raise StoreError(_io_words(database, str(trouble))) from trouble
 

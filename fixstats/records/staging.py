@@ -81,9 +81,14 @@ def build_sheet(con: Connection, stage: Stage, source: str, declared: str) -> No
     graded += [_grade(stage, part) for part in stage.catalogue.part_codes]
     columns = [_column(stage, name) for name in stage.columns]
     hashed = [
-        f"'{_token(name)}' || {column(name)}"
+        fill("columns/hashed", token=_token(name), column=column(name))
         for name in sorted(stage.columns)
-        if name in _always_filled(stage) or stage.has(name)
+        if name not in stage.catalogue.step_codes
+        and (name in _always_filled(stage) or stage.has(name))
+    ]
+    tried = [
+        fill("columns/tried", column=column(step), code=code(step))
+        for step in stage.catalogue.step_codes
     ]
     text = fill(
         "sheet",
@@ -92,6 +97,7 @@ def build_sheet(con: Connection, stage: Stage, source: str, declared: str) -> No
         failures=_cell(stage, "failures"),
         graded=", ".join(graded),
         columns=", ".join(columns),
+        attempts="".join(tried),
         content=", ".join(hashed),
     )
     con.execute(text, {"declared": declared})
@@ -99,7 +105,7 @@ def build_sheet(con: Connection, stage: Stage, source: str, declared: str) -> No
 
 def _token(name: str) -> str:
     """A short stable stand-in for a column's name: hashing a million rows is paid by the byte."""
-    return md5(name.encode(), usedforsecurity=False).hexdigest()[:5]
+    return "\x1f" + md5(name.encode(), usedforsecurity=False).hexdigest()[:5]
 
 
 def _always_filled(stage: Stage) -> set[str]:

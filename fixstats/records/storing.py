@@ -20,15 +20,20 @@ ENTRY_TABLES = (
 
 
 def attempts_of(catalogue: Catalogue, source: str) -> str:
-    """SQL of all attempts of the rows in ``source``."""
-    return " union all ".join(
+    """SQL of all attempts of the rows in ``source``; of none where the catalogue has no steps."""
+    none = fill("attempts", code="''", column="null::varchar", source="(select 0 as row limit 0)")
+    found = (
         fill("attempts", code=code(step), column=column(step), source=source)
         for step in catalogue.step_codes
     )
+    return " union all ".join(found) or none
 
 
 def pieces_of(catalogue: Catalogue, columns: Sequence[str], source: str) -> str:
-    """SQL of all pieces of the rows in ``source``, which has these columns."""
+    """SQL of all pieces of the rows in ``source``, which has these columns; maybe of none."""
+    if not catalogue.parts:
+        blank = dict.fromkeys(("grade", "supplier", "lot", "cost", "fitted"), "null::varchar")
+        return fill("pieces", code="''", source="(select 0 as row limit 0)", **blank)
     found = []
     for part in catalogue.part_codes:
         slots = {
@@ -53,17 +58,11 @@ def store(
 ) -> list[tuple[str, str]]:
     """Store every row of ``sheet``, which has these columns; returns new names with their kind."""
     base = con.execute(fill("next_entry")).fetchall()[0][0]
-    choices = [
-        fill("first_choice", code=code(step), column=column(step)) for step in catalogue.step_codes
-    ]
-    con.execute(
-        fill("jobs", first_choices="".join(choices)),
-        {"base": base, "covers": covers, "batch": batch},
-    )
-    con.execute(fill("plans"), {"batch": batch})
+    con.execute(fill("jobs"), {"base": base, "covers": covers, "batch": batch})
     if catalogue.steps:
         rows = attempts_of(catalogue, "sheet")
         con.execute(fill("store_attempts", attempts=rows), {"base": base})
+        con.execute(fill("plans"), {"base": base, "batch": batch})
     if catalogue.parts:
         rows = pieces_of(catalogue, columns, "sheet")
         con.execute(fill("store_pieces", pieces=rows), {"base": base})

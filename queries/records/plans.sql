@@ -1,5 +1,6 @@
 -- Does: stores the steps of plans (sets of first choices) that are met for the first time.
--- Reads: records.jobs. Writes: records.plans. Parameter: batch.
+-- Reads: records.jobs, records.attempts, methods. Writes: records.plans.
+-- Parameters: batch, base (entries of this import are above it).
 insert into records.plans (plan, step, method)
 with
 -- one row a plan that is new
@@ -10,7 +11,15 @@ fresh as (
 ),
 -- one row a plan and step
 split as (
-  select plan, unnest(string_split(rtrim(plan, ';'), ';')) as choice from fresh where plan <> ''
+  select plan, unnest(string_split(plan, ';')) as choice from fresh where plan <> ''
+),
+-- one row a method in use, those included that have left the catalogue since
+known as (
+  select method, step from methods
+  union
+  select distinct method, step from records.attempts
+  where entry > $base and method is not null and method not in (select method from methods)
 )
-select plan, split_part(choice, '=', 1), nullif(split_part(choice, '=', 2), '')
-from split
+select s.plan, coalesce(k.step, rtrim(s.choice, '?')), k.method
+from split as s
+left join known as k on k.method = s.choice

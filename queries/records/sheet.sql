@@ -2,7 +2,8 @@
 -- Grain: one row a row of the file. A step column holds the attempts ('?': done, not recorded),
 --   null where the step was not done; a grade column holds the pieces likewise.
 -- Reads: belongs, seen_parts, and what slot source selects. Parameter: declared (the covers).
--- Slots: source; repair and failures (cells of it, or null); graded (pieces of each part), any_piece, columns, content (texts that are hashed).
+-- Slots: source; repair and failures (cells of it, or null); graded (pieces of each part);
+--   columns; attempts (a text a step); content (texts that are hashed beside them).
 create or replace temp table sheet as
 with
 -- one row a row of the file
@@ -19,9 +20,16 @@ graded as (
 meant as (
   select row, covers, declared, held_back, /*columns*/
   from graded as t
+),
+-- with all attempts in one text: a method's code tells its step, what was not recorded is
+-- written as the step and "?"
+tried as (
+  select *, concat_ws(';', null /*attempts*/) as attempts from meant
 )
 select
   *,
-  md5_number_lower(concat_ws(chr(31), 'covers=' || coalesce(declared, $declared), /*content*/))
+  -- twice as fast as md5_number_lower()
+  cast('0x' || left(md5(
+    concat(coalesce(declared, $declared), chr(31), attempts, /*content*/)), 16) as ubigint)
     as content
-from meant
+from tried

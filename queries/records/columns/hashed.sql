@@ -1,0 +1,1 @@
+case when /*column*/ is not null then '/*token*/' else '' end, /*column*/

@@ -1,0 +1,1 @@
+, case when starts_with(/*column*/, '?') then /*code*/ || /*column*/ else /*column*/ end
