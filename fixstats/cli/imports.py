@@ -16,6 +16,7 @@ from fixstats.errors import UsageError
 from fixstats.words import counted
 
 if TYPE_CHECKING:
+    from fixstats.folder import ShopFolder
     from fixstats.records.importer import ImportReport, SheetReport
 
 # So many held-back rows are shown at once; all of them are in `fixstats heldback`.
@@ -59,20 +60,33 @@ def import_(
 
     folder = find_folder(shop)
     if draft_map is not None:
-        from fixstats.records.draft import write_draft
-
-        if not files or len(files) != 1:
-            raise UsageError("--draft-map reads one sheet: fixstats import SHEET --draft-map FILE")
-        write_draft(folder, files[0], draft_map)
-        print(f"wrote {draft_map}: read it, mend it, then")
-        print(f"  fixstats import {files[0]} --map {draft_map}")
-        return DONE
+        return _draft(folder, files or [], draft_map)
+    if not files and not folder.waiting:
+        raise UsageError("name the sheets to take in: fixstats import FILE...")
     report = import_sheets(
         folder, files or [], mapping=mapping, covers=covers, update=update, add_codes=add_codes,
         check=check, progress=progress_line(),
     )  # fmt: skip
     print(report_text(report))
     return report.exit_code
+
+
+def _draft(folder: ShopFolder, files: list[Path], target: Path) -> int:
+    """Propose a mapping for one sheet; never over a file that somebody has mended."""
+    from fixstats.records.draft import draft_mapping
+
+    if len(files) != 1:
+        raise UsageError("--draft-map reads one sheet: fixstats import SHEET --draft-map FILE")
+    if target.exists():
+        raise UsageError(f"{target}: is there already; name a new file, or remove it first")
+    text = draft_mapping(folder, files[0])
+    try:
+        target.write_text(text, encoding="utf-8")
+    except OSError as trouble:
+        raise UsageError(f"{target}: cannot be written ({trouble.strerror})") from trouble
+    print(f"wrote {target}: read it, mend it, then")
+    print(f"  fixstats import {files[0]} --map {target}")
+    return DONE
 
 
 def progress_line() -> Callable[[str], None] | None:
