@@ -33,7 +33,16 @@ ROOMS: dict[str, set[str]] = {
 # A findings file may use another that stands before it.
 FINDINGS = ("base", "rates_notes", "rates", "costs", "twins", "check")
 # What the numeric core may import at the top of a file.
-NUMERIC = {"numpy", "fixstats", "collections", "dataclasses", "math", "statistics", "types", "typing"}
+NUMERIC = {
+    "numpy",
+    "fixstats",
+    "collections",
+    "dataclasses",
+    "math",
+    "statistics",
+    "types",
+    "typing",
+}
 
 
 def _modules() -> list[Path]:
@@ -92,7 +101,17 @@ def test_the_numeric_core_stands_alone(path):
     assert all(name.startswith("fixstats.stats") for name in names if name.startswith("fixstats"))
 
 
-HEAVY = ("duckdb", "numpy", "scipy", "polars", "altair", "rich", "pandas", "fastexcel", "xlsxwriter")
+HEAVY = (
+    "duckdb",
+    "numpy",
+    "scipy",
+    "polars",
+    "altair",
+    "rich",
+    "pandas",
+    "fastexcel",
+    "xlsxwriter",
+)
 
 
 def _loaded(code: str) -> set[str]:

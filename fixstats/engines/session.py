@@ -32,11 +32,11 @@ VIEWS = (
     "units_attempted",
     "mentions",
     "flags",
-    "marks_first",
-    "marks_attempted",
+    "spoken",
+    "marks",
 )
 # Views for digging that no tally reads; a rate need not wait for them.
-DIGGING = ("first_methods", "outcomes_first", "outcomes_attempted")
+DIGGING = ("first_methods", "outcomes", "outcomes_first", "outcomes_attempted")
 
 Rows = list[tuple[Any, ...]]
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
@@ -66,10 +65,14 @@ def _columns(con: duckdb.DuckDBPyConnection, text: str) -> dict[str, list[Any]]:
 
 
 def _count(
-    con: duckdb.DuckDBPyConnection, name: str, layout: Layout, extra: Sequence[str] = ()
+    con: duckdb.DuckDBPyConnection, name: str, layout: Layout, *, mode: bool, pair: bool = False
 ) -> Counts:
-    keys = tuple(key.name for key in layout.keys)
-    return Counts((*keys, *extra), _columns(con, fill(name, {"keys": layout.columns})))
+    """Counts by technician from the statement ``name``, folded over technicians."""
+    keys = (*(key.name for key in layout.keys), *(PAIR_KEYS if pair else ()))
+    folded = layout.columns + "".join(f"{key}, " for key in PAIR_KEYS if pair)
+    rows = fill(name, {"keys": layout.columns})
+    slots = {"keys": f"mode, {folded}" if mode else folded, "rows": rows}
+    return Counts(keys, _columns(con, fill("tallies/folded", slots)))
 
 
 def count_modes(con: duckdb.DuckDBPyConnection, catalogue: Catalogue, ask: Ask) -> Counts:
@@ -89,7 +92,7 @@ def count_modes(con: duckdb.DuckDBPyConnection, catalogue: Catalogue, ask: Ask) 
     for table in ("totals", "marks"):
         rows = " union all ".join(f"({fill(f'tallies/{table}_{name}', slots)})" for name in names)
         con.execute(f"create or replace temp table asked_{table} as {rows}")
-    return _count(con, "tallies/modes", layout)
+    return _count(con, "tallies/modes", layout, mode=True)
 
 
 def count_union(con: duckdb.DuckDBPyConnection, catalogue: Catalogue, ask: Ask) -> Counts:
@@ -105,7 +108,7 @@ def count_union(con: duckdb.DuckDBPyConnection, catalogue: Catalogue, ask: Ask) 
             "a family (or --any) is a union over the job and has no as-attempted rate\n"
             "ask for single modes with --mode, or use --view first"
         )
-    counts = _count(con, "tallies/union", lay_out(con, catalogue, ask))
+    counts = _count(con, "tallies/union", lay_out(con, catalogue, ask), mode=False)
     return Counts(counts.keys, {"mode": [None] * len(counts), **counts.columns})
 
 
@@ -120,7 +123,7 @@ def count_pairs(con: duckdb.DuckDBPyConnection, catalogue: Catalogue, ask: Ask) 
     for mode in ask.modes:
         if mode in catalogue.modes and not catalogue.modes[mode].mixed:
             raise UsageError(f"--by {PAIR} is for conflicts of mixed parts; '{mode}' is none")
-    return _count(con, "tallies/pairs", lay_out(con, catalogue, ask), PAIR_KEYS)
+    return _count(con, "tallies/pairs", lay_out(con, catalogue, ask), mode=True, pair=True)
 
 
 def period(con: duckdb.DuckDBPyConnection) -> Period:

@@ -1,10 +1,10 @@
 -- Question: how often did parts of two grades conflict, out of how many jobs with that pair?
--- Grain: one row per (mode, pair of parts with their grades); rows overlap, since a job with three
+-- Grain: one row per (mode, keys, pair of parts with their grades, technician); rows overlap, since a job with three
 --   parts has up to three pairs and a conflict seen counts for each that differs.
 -- Reads: asked_modes, device_grades, asked_jobs, flags, records.covers.
 -- Parameters: none; the slot keys takes quoted names of columns of asked_jobs.
--- Columns: mode; the keys; part_a, grade_a, part_b, grade_b (grade null: not known); failures,
---   opportunities, unknown, unknown_failed (pairs); clusters, ff, fn, nn as in modes.
+-- Columns: mode; the keys; part_a, grade_a, part_b, grade_b (grade null: not known); cluster
+--   (technician); failures, opportunities, unknown, unknown_failed (pairs).
 with
 -- one row per (mode, job, pair of named parts) whose grades differ in origin or are not known
 paired as (
@@ -56,25 +56,5 @@ by_cluster as (
     sum(doubt * seen) as unknown_failed
   from judged
   group by all
-),
--- one row per (mode, keys, pair)
-counted as (
-  select
-    mode,
-    /*keys*/
-    part_a,
-    grade_a,
-    part_b,
-    grade_b,
-    cast(sum(failures) as bigint) as failures,
-    cast(sum(opportunities) as bigint) as opportunities,
-    cast(sum(unknown) as bigint) as unknown,
-    cast(sum(unknown_failed) as bigint) as unknown_failed,
-    count(case when opportunities > 0 then 1 end) as clusters,
-    cast(sum(failures * failures) as double) as ff,
-    cast(sum(failures * opportunities) as double) as fn,
-    cast(sum(opportunities * opportunities) as double) as nn
-  from by_cluster
-  group by all
 )
-select * from counted
+select * from by_cluster

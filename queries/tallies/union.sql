@@ -1,10 +1,9 @@
 -- Question: on how many jobs did any of the modes asked for go wrong, out of how many jobs where
 --   every mode that applied was looked for?
--- Grain: one row per keys.
+-- Grain: one row per (keys, technician).
 -- Reads: asked_modes, asked_units, asked_jobs, flags, records.covers.
 -- Parameters: none; the slot keys takes quoted names of columns of asked_units.
--- Columns: the keys; failures, opportunities, unknown, unknown_failed (jobs); clusters, ff, fn, nn
---   as in modes.
+-- Columns: the keys; cluster (technician); failures, opportunities, unknown, unknown_failed (jobs).
 with
 -- one row per job on which any of the modes applied; units of a part fold into their job
 applied as (
@@ -41,21 +40,5 @@ by_cluster as (
     sum(doubt * seen) as unknown_failed
   from keyed
   group by all
-),
--- one row per keys
-counted as (
-  select
-    /*keys*/
-    cast(sum(failures) as bigint) as failures,
-    cast(sum(opportunities) as bigint) as opportunities,
-    cast(sum(unknown) as bigint) as unknown,
-    cast(sum(unknown_failed) as bigint) as unknown_failed,
-    count(case when opportunities > 0 then 1 end) as clusters,
-    cast(sum(failures * failures) as double) as ff,
-    cast(sum(failures * opportunities) as double) as fn,
-    cast(sum(opportunities * opportunities) as double) as nn
-  from by_cluster
-  group by all
 )
-select * from counted
-where opportunities > 0 or unknown > 0
+select * from by_cluster

@@ -1,33 +1,9 @@
--- Question: what is known of every opportunity (view: attempted)? For digging; rates use the tallies.
+-- Question: what is known of every opportunity, as attempted?
 -- Grain: one row per (mode, unit).
--- Reads: modes, units_attempted, marks_attempted, jobs, records.covers.
+-- Reads: outcomes.
 -- Parameters: none.
--- Columns: entry; mode; family; place (step or part where the unit has one, else ''); number
---   (attempt or piece, 0 for a job); option (its method or grade); model; technician;
---   state: 'failed', 'fine', 'unknown' or 'unknown_failed' (seen, but not a clean observation).
+-- Columns: entry; mode; family; place; number; option; model; technician; state: as in outcomes.
 create or replace temp view outcomes_attempted as
-with
--- every unit of every mode with what the records say of it
-judged as (
-  select
-    u.entry,
-    m.mode,
-    m.family,
-    u.place,
-    u.number,
-    u.option,
-    j.model,
-    j.technician,
-    u.maybe or c.mode is null or coalesce(k.unchecked or k.unclear, false) as doubt,
-    coalesce(k.seen or k.unclear, false) as seen,
-    coalesce(k.excluded, false) as excluded
-  from modes as m
-  inner join units_attempted as u on u.target = m.target_attempted
-  inner join jobs as j on j.entry = u.entry
-  left join records.covers as c on c.covers = j.covers and c.mode = m.mode
-  left join marks_attempted as k
-    on k.mode = m.mode and k.entry = u.entry and k.place = u.place and k.number = u.number
-)
 select
   entry,
   mode,
@@ -37,11 +13,6 @@ select
   option,
   model,
   technician,
-  case
-    when doubt and seen then 'unknown_failed'
-    when doubt then 'unknown'
-    when seen then 'failed'
-    else 'fine'
-  end as state
-from judged
-where not excluded
+  state
+from outcomes
+where view = 'attempted'

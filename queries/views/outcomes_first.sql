@@ -1,45 +1,18 @@
--- Question: what is known of every opportunity (view: first)? For digging; rates use the tallies.
+-- Question: what is known of every opportunity, by first choice?
 -- Grain: one row per (mode, unit).
--- Reads: modes, units_first, marks_first, jobs, records.covers.
+-- Reads: outcomes.
 -- Parameters: none.
--- Columns: entry; mode; family; place (step or part where the unit has one, else ''); number
---   (0); model; technician; state: 'failed', 'fine', 'unknown' or 'unknown_failed' (seen, but not a
---   clean observation).
+-- Columns: entry; mode; family; place; number; option; model; technician; state: as in outcomes.
 create or replace temp view outcomes_first as
-with
--- every unit of every mode with what the records say of it
-judged as (
-  select
-    u.entry,
-    m.mode,
-    m.family,
-    u.place,
-    u.number,
-    j.model,
-    j.technician,
-    u.maybe or c.mode is null or coalesce(k.unchecked or k.unclear, false) as doubt,
-    coalesce(k.seen or k.unclear, false) as seen,
-    coalesce(k.excluded, false) as excluded
-  from modes as m
-  inner join units_first as u on u.target = m.target_first
-  inner join jobs as j on j.entry = u.entry
-  left join records.covers as c on c.covers = j.covers and c.mode = m.mode
-  left join marks_first as k
-    on k.mode = m.mode and k.entry = u.entry and k.place = u.place and k.number = u.number
-)
 select
   entry,
   mode,
   family,
   place,
   number,
+  option,
   model,
   technician,
-  case
-    when doubt and seen then 'unknown_failed'
-    when doubt then 'unknown'
-    when seen then 'failed'
-    else 'fine'
-  end as state
-from judged
-where not excluded
+  state
+from outcomes
+where view = 'first'

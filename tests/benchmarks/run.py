@@ -59,7 +59,9 @@ def show(what: str, ours: float, bare: float, limit: float) -> None:
     """One line: both figures, their ratio and the limit that was set for it."""
     ratio = ours / bare
     verdict = "within" if ratio <= limit else "MISSED"
-    print(f"{what:<42} {ours:8.3f} s  {bare:8.3f} s  {ratio:5.2f}  ({verdict} {limit:g})", flush=True)
+    print(
+        f"{what:<42} {ours:8.3f} s  {bare:8.3f} s  {ratio:5.2f}  ({verdict} {limit:g})", flush=True
+    )
 
 
 def importing(folder: Path, jobs: int, rounds: int) -> Path:

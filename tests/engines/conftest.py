@@ -18,9 +18,7 @@ def shop(tmp_path_factory):
             "covers) values (1, 'J1', '2026-03-01', 'Quillon Q5', 'battery_swap', 'completed', "
             "31.5, 1), (2, 'J2', '2026-03-02', 'Brask One', 'battery_swap', 'completed', null, 1)"
         )
-        con.execute(
-            "insert into records.attempts values (1, 'opening', 1, 'heat_gun')"
-        )
+        con.execute("insert into records.attempts values (1, 'opening', 1, 'heat_gun')")
     (folder.path / "secret.csv").write_text(f"word\n{SECRET}\n")
     return folder
 

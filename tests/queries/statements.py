@@ -40,6 +40,7 @@ def with_slots_filled(text):
         "joins": "",
         "filters": "",
         "modes": "",
+        "rows": "select model, cluster, failures, opportunities, unknown, unknown_failed from t",
     }
     return re.sub(r"/\*(\w+)\*/", lambda slot: slots.get(slot[1], ""), text)
 
