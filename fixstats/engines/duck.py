@@ -116,13 +116,12 @@ def _io_words(database: Path, message: str) -> str:
 
 def _version(con: duckdb.DuckDBPyConnection, database: Path) -> int:
     """The version of the database's layout; 0 where it has none yet."""
-    known = con.execute(
-        "select 1 from information_schema.tables where table_schema = 'records' "
-        "and table_name = 'meta'"
-    ).fetchall()
-    if not known:
+    import duckdb
+
+    try:
+        rows = con.execute("select value from records.meta where key = 'version'").fetchall()
+    except duckdb.CatalogException:
         return 0
-    rows = con.execute("select value from records.meta where key = 'version'").fetchall()
     version = int(rows[0][0]) if rows else VERSION
     if version > VERSION:
         raise StoreError(

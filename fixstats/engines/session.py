@@ -32,11 +32,14 @@ VIEWS = (
     "units_attempted",
     "mentions",
     "flags",
-    "spoken",
+    "spoken_first",
+    "spoken_attempted",
     "marks",
 )
 # Views for digging that no tally reads; a rate need not wait for them.
-DIGGING = ("first_methods", "outcomes", "outcomes_first", "outcomes_attempted")
+DIGGING = ("first_methods", "outcomes")
+# A view whose text has the slot "view" is built for both, as NAME_first and NAME_attempted.
+BOTH = ("first", "attempted")
 
 Rows = list[tuple[Any, ...]]
 
@@ -55,6 +58,7 @@ TABLES: Mapping[str, str] = {
     "factor_bands": "factor varchar, low double, high double, band varchar",
     "modes": "mode varchar, label varchar, family varchar, severity integer, "
     "cost_minutes double, cost_money double, safety boolean, kind varchar, "
+    "unit_first varchar, unit_attempted varchar, "
     "target_first integer, target_attempted integer, position integer",
     "mode_steps": "mode varchar, step varchar",
     "mode_methods": "mode varchar, method varchar",
@@ -82,6 +86,15 @@ def band_rows(factor: str, edges: Sequence[float]) -> Rows:
     return [(factor, *row) for row in zip(lows, highs, names, strict=True)]
 
 
+# kind of mode -> its unit by first choice and as attempted.
+UNITS = {"steps": ("job", "attempt"), "part": ("piece", "piece"), "mixed": ("job", "job")}
+# Tables that the tallies read; the others are for imports, questions and a person's own SQL.
+FOR_TALLIES = (
+    "grades", "factor_bands", "modes", "mode_mixed", "targets", "target_places", "target_options",
+    "aliases", "shop_settings",
+)  # fmt: skip
+
+
 class _Targets:
     """Numbers what a mode can happen to, so that modes with the same target share one count."""
 
@@ -102,7 +115,7 @@ def _mode_rows(catalogue: Catalogue, targets: _Targets) -> dict[str, Rows]:
         options = (*mode.methods, *mode.grades)
         rows["modes"].append(
             (mode.code, mode.label, mode.family, mode.severity, mode.cost_minutes,
-             mode.cost_money, mode.safety, kind, targets.number(kind, places, ()),
+             mode.cost_money, mode.safety, kind, *UNITS[kind], targets.number(kind, places, ()),
              targets.number(kind, places, options), position)
         )  # fmt: skip
         rows.setdefault("mode_steps", []).extend((mode.code, step) for step in mode.steps)
@@ -170,11 +183,20 @@ def _typed(columns: str) -> list[tuple[str, str]]:
     return [(word.split()[0], word.split()[1].upper()) for word in columns.split(",")]
 
 
-def catalogue_tables(con: duckdb.DuckDBPyConnection, catalogue: Catalogue) -> None:
-    """All catalogue tables as temporary tables of this connection."""
+def catalogue_tables(
+    con: duckdb.DuckDBPyConnection, catalogue: Catalogue, names: Iterable[str] = tuple(TABLES)
+) -> None:
+    """Catalogue tables as temporary tables of this connection; all, or those named."""
     rows = catalogue_rows(catalogue)
-    for table, columns in TABLES.items():
-        load(con, table, columns, rows.get(table, []))
+    for table in names:
+        load(con, table, TABLES[table], rows.get(table, []))
+
+
+def view_texts(name: str) -> list[str]:
+    """The statements that build a view, or both views, from its file."""
+    text = statement(f"views/{name}")
+    both = BOTH if "/*view*/" in text else ("",)
+    return [text.replace("/*view*/", view) for view in both]
 
 
 def build_session(
@@ -182,8 +204,9 @@ def build_session(
 ) -> None:
     """Catalogue tables and views, as temporary objects of this connection.
 
-    ``digging=False`` leaves out the views that only a person's own SQL and the questions read.
+    ``digging=False`` leaves out what only imports, questions and a person's own SQL read.
     """
-    catalogue_tables(con, catalogue)
-    for view in (*VIEWS, *(DIGGING if digging else ())):
-        con.execute(statement(f"views/{view}"))
+    catalogue_tables(con, catalogue, TABLES if digging else FOR_TALLIES)
+    for name in (*VIEWS, *(DIGGING if digging else ())):
+        for text in view_texts(name):
+            con.execute(text)

@@ -1,6 +1,6 @@
 -- Question: on how many jobs with a failure do the records not say which attempt or piece it was?
 -- Grain: one row per mode seen anywhere.
--- Reads: marks.
+-- Reads: marks_attempted.
 -- Parameters: none.
 -- Columns: mode; jobs (on which a sighting fits several attempts or pieces); seen (jobs on which
 --   the mode was seen at all).
@@ -11,8 +11,8 @@ sightings as (
     mode,
     entry,
     max(case when unclear then 1 else 0 end) as unclear
-  from marks
-  where view = 'attempted' and not excluded and (seen or unclear)
+  from marks_attempted
+  where not excluded and (seen or unclear)
   group by mode, entry
 ),
 -- one row per mode

@@ -1,6 +1,6 @@
 -- Question: at how many of its units is a failure mode unknown by first choice, and why?
 -- Grain: one row per mode with units.
--- Reads: modes, units_first, jobs, marks, records.covers.
+-- Reads: modes, units_first, jobs, marks_first, records.covers.
 -- Parameters: none.
 -- Columns: mode; units; not_covered (the sheet did not say that the mode was looked for); missing
 --   (covered, but a grade is missing, so nobody knows if it could happen); unchecked (neither, and
@@ -58,10 +58,9 @@ spoken as (
       when k.unclear then 1
       else 0
     end as unclear
-  from marks as k
+  from marks_first as k
   inner join units as u on u.target = k.target and u.entry = k.entry and u.place = k.place
   left join records.covers as c on c.covers = u.covers and c.mode = k.mode
-  where k.view = 'first'
 ),
 -- one row per mode
 counted as (

@@ -1,6 +1,6 @@
 -- Question: of how many units asked about does a record speak, and what does it say?
 -- Grain: one row per (mode, what is said, maybe, covers, keys, technician).
--- Reads: marks, asked_modes, asked_listed.
+-- Reads: marks_first (as attempted: marks_attempted), asked_modes, asked_listed.
 -- Parameters: none; slots: view, keys.
 -- Columns: mode; seen, unclear, unchecked, excluded; maybe; covers; the keys; cluster (technician);
 --   units.
@@ -15,9 +15,8 @@ select
   /*keys*/
   u.cluster,
   count(*) as units
-from marks as k
+from marks_/*view*/ as k
 inner join asked_modes as m on m.mode = k.mode
 inner join asked_listed as u
   on u.target = k.target and u.entry = k.entry and u.place = k.place and u.number = k.number
-where k.view = '/*view*/'
 group by all

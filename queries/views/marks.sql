@@ -1,18 +1,17 @@
 -- Question: what do the records say of single units?
--- Grain: one row per (view, mode, unit) on jobs where a record speaks of the mode: few.
--- Reads: flags, modes, spoken, records.failures.
--- Parameters: none.
--- Columns: view ('first' or 'attempted'); mode; target; entry, place, number (the unit); seen (a
---   failure record matches this unit and no other); unclear (a failure record matches this unit and
---   others too); unchecked; excluded (there at intake, so it could not arise).
-create or replace temp view marks as
+-- Grain: one row per (mode, unit) on jobs where a record speaks of the mode: few.
+-- Reads: flags, modes, spoken_first, records.failures.
+-- Parameters: none; the slot view makes marks_first, and marks_attempted of spoken_attempted.
+-- Columns: mode; target; entry, place, number (the unit); seen (a failure record matches this unit
+--   and no other); unclear (a failure record matches this unit and others too); unchecked; excluded
+--   (there at intake, so it could not arise).
+create or replace temp view marks_/*view*/ as
 with
 -- where the unit is the job, the job's flags are the unit's
 of_jobs as (
   select
-    'first' as view,
     f.mode,
-    m.target_first as target,
+    m.target_/*view*/ as target,
     f.entry,
     '' as place,
     0 as number,
@@ -22,35 +21,17 @@ of_jobs as (
     f.preexisting as excluded
   from flags as f
   inner join modes as m on m.mode = f.mode
-  where m.kind <> 'part'
-),
--- modes of mixed parts have the job as their unit as attempted, too
-of_jobs_attempted as (
-  select
-    'attempted' as view,
-    j.mode,
-    j.target,
-    j.entry,
-    j.place,
-    j.number,
-    j.seen,
-    j.unclear,
-    j.unchecked,
-    j.excluded
-  from of_jobs as j
-  inner join modes as m on m.mode = j.mode
-  where m.kind = 'mixed'
+  where m.unit_/*view*/ = 'job'
 ),
 -- one row per (unit, failure record that matches it), with the number of units the record matches
 matched as (
   select
-    s.view,
     s.mode,
     s.entry,
     s.place,
     s.number,
-    count(*) over (partition by s.view, s.mode, s.entry, r.place, r.number) as matches
-  from spoken as s
+    count(*) over (partition by s.mode, s.entry, r.place, r.number) as matches
+  from spoken_/*view*/ as s
   inner join records.failures as r
     on r.entry = s.entry
     and r.mode = s.mode
@@ -60,19 +41,17 @@ matched as (
 -- one row per unit that at least one failure record matches
 hit as (
   select
-    view,
     mode,
     entry,
     place,
     number,
     min(matches) = 1 as seen
   from matched
-  group by view, mode, entry, place, number
+  group by mode, entry, place, number
 ),
 -- pieces and tries with what the records say of them
 of_others as (
   select
-    s.view,
     s.mode,
     s.target,
     s.entry,
@@ -82,16 +61,13 @@ of_others as (
     coalesce(not h.seen, false) as unclear,
     s.unchecked,
     s.excluded
-  from spoken as s
+  from spoken_/*view*/ as s
   left join hit as h
-    on h.view = s.view
-    and h.mode = s.mode
+    on h.mode = s.mode
     and h.entry = s.entry
     and h.place = s.place
     and h.number = s.number
 )
 select * from of_jobs
-union all
-select * from of_jobs_attempted
 union all
 select * from of_others

@@ -1,9 +1,9 @@
 -- Question: which stored names of open lists are shown otherwise because an alias says so?
 -- Grain: one row per (kind, stored spelling) that an alias joins to another name.
 -- Reads: records.names, aliases.
--- Parameters: none.
+-- Parameters: none. A table, made once a session: many views read these few rows.
 -- Columns: kind; stored (spelling in records); shown (the name the alias gives).
-create or replace temp view renamed as
+create or replace temp table renamed as
 select
   n.kind,
   n.shown as stored,

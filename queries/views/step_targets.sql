@@ -1,9 +1,9 @@
 -- Question: which targets at steps does each plan (set of first choices) meet?
 -- Grain: one row per (target at steps, plan in which any of its steps was done).
 -- Reads: targets, target_places, first_choices.
--- Parameters: none.
+-- Parameters: none. A table, made once a session: many views read these few rows.
 -- Columns: target; plan.
-create or replace temp view step_targets as
+create or replace temp table step_targets as
 select distinct
   t.target,
   c.plan

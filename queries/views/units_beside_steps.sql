@@ -3,8 +3,8 @@
 --   a part on a job, which stands for all pieces of that part, or (mixed parts) the job.
 -- Reads: targets, target_places, first_pieces, mixed_units.
 -- Parameters: none.
--- Columns: target; entry; place (part, else ''); number (0); maybe (true: not known whether it
---   could have failed).
+-- Columns: target; entry; place (part, else ''); number (0); option (null); maybe (true: not
+--   known whether it could have failed).
 create or replace temp view units_beside_steps as
 with
 -- targets of parts: the first fitted piece of each
@@ -14,6 +14,7 @@ of_parts as (
     f.entry,
     f.part as place,
     0 as number,
+    cast(null as varchar) as option,
     false as maybe
   from targets as t
   inner join target_places as p on p.target = t.target
@@ -27,6 +28,7 @@ of_mixed as (
     entry,
     '' as place,
     0 as number,
+    cast(null as varchar) as option,
     maybe
   from mixed_units
 )

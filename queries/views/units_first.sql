@@ -3,8 +3,8 @@
 --   fitted piece of a part on a job, which stands for all pieces of that part.
 -- Reads: jobs, step_targets, units_beside_steps.
 -- Parameters: none.
--- Columns: target; entry; place (part, else ''); number (0); maybe (true: not known whether it
---   could have failed).
+-- Columns: target; entry; place (part, else ''); number (0); option (null); maybe (true: not
+--   known whether it could have failed).
 create or replace temp view units_first as
 with
 -- targets at steps: the job, if any of the steps was done
@@ -14,6 +14,7 @@ at_steps as (
     j.entry,
     '' as place,
     0 as number,
+    cast(null as varchar) as option,
     false as maybe
   from jobs as j
   inner join step_targets as t on t.plan = j.plan

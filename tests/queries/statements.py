@@ -3,7 +3,7 @@
 import re
 from pathlib import Path
 
-from fixstats.engines.session import DIGGING, VIEWS
+from fixstats.engines.session import BOTH, DIGGING, VIEWS
 from fixstats.resources import resource
 
 FOLDER = resource("queries")
@@ -27,7 +27,7 @@ def body(path):
 
 def select_of(path):
     """The query, without the words that make a view of it."""
-    return re.sub(r"^create or replace temp (view|table) \w+ as", "", body(path).strip())
+    return re.sub(r"^create or replace temp (view|table) [\w/*]+ as", "", body(path).strip())
 
 
 def with_slots_filled(text):
@@ -46,7 +46,15 @@ def with_slots_filled(text):
 
 
 def view_paths():
-    return {name: FOLDER / "views" / f"{name}.sql" for name in (*VIEWS, *DIGGING)}
+    """View -> its file; a file with the slot view makes two."""
+    found = {}
+    for name in (*VIEWS, *DIGGING):
+        path = FOLDER / "views" / f"{name}.sql"
+        both = [f"{name}_{view}" for view in BOTH]
+        names = both if "/*view*/" in path.read_text(encoding="utf-8") else [name]
+        found |= dict.fromkeys(names, path)
+    return found
+
 
 
 def root(*parts):
