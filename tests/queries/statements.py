@@ -56,6 +56,5 @@ def view_paths():
     return found
 
 
-
 def root(*parts):
     return Path(__file__).parent.joinpath(*parts)
