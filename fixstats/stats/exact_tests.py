@@ -167,13 +167,13 @@ def _both_tails(
     from scipy.stats import hypergeom
 
     total = x1 + x2
-    # The number of failures of group 1 that is most probable; seen from the other group the
-    # table is the same, so that what was seen can always lie on the lower side of it.
-    swap = x1 > np.floor((n1 + 1) * (total + 1) / (n1 + n2 + 2))
+    # Seen from the other group the table is the same: what was seen can always lie at or below
+    # the most probable number, the smaller one where two are.
+    swap = x1 > np.ceil((n1 + 1) * (total + 1) / (n1 + n2 + 2)) - 1
     x, n, other = np.where(swap, x2, x1), np.where(swap, n2, n1), np.where(swap, n1, n2)
     where = (n + other, total, n)
     seen = np.asarray(hypergeom.pmf(x, *where))
-    mode = np.floor((n + 1) * (total + 1) / (n + other + 2))
+    mode = np.ceil((n + 1) * (total + 1) / (n + other + 2)) - 1
     first = np.maximum(mode, x + 1)
     beyond = np.minimum(n, total) + 1
 
