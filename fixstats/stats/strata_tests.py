@@ -85,7 +85,7 @@ def breslow_day(
         (failures, opportunities, baseline_failures, baseline_opportunities), groups, n_groups
     )
     excess, variance = _under_one_odds_ratio(s)
-    return _homogeneity(s, s.places.total(excess**2 / variance))
+    return _homogeneity(s, excess, variance, too_large=np.zeros(s.places.n_groups))
 
 
 def tarone(
@@ -105,9 +105,9 @@ def tarone(
         (failures, opportunities, baseline_failures, baseline_opportunities), groups, n_groups
     )
     excess, variance = _under_one_odds_ratio(s)
-    total, spread = s.total(excess), s.total(variance)
-    too_large = total**2 / np.where(spread > 0, spread, np.nan)
-    return _homogeneity(s, s.total(excess**2 / variance) - too_large)
+    spread = s.total(variance)
+    too_large = s.total(excess) ** 2 / np.where(spread > 0, spread, np.nan)
+    return _homogeneity(s, excess, variance, too_large=too_large)
 
 
 def _cmh(s: Strata, *, correction: float) -> StrataTest:
@@ -148,10 +148,14 @@ def _under_one_odds_ratio(s: Strata) -> tuple[FloatArray, FloatArray]:
     return s.x1 - a, 1 / (1 / a + 1 / b + 1 / c + 1 / (s.n2 - c))
 
 
-def _homogeneity(s: Strata, statistic: FloatArray) -> StrataTest:
+def _homogeneity(
+    s: Strata, excess: FloatArray, variance: FloatArray, *, too_large: FloatArray
+) -> StrataTest:
+    # Without a common odds ratio no stratum has a variance, and a sum over none is no test.
+    known = s.total(variance) > 0
+    statistic = np.where(known, s.total(excess**2 / variance) - too_large, np.nan)
     strata, _ = s.places.numbers(s.mixed)
-    degrees = np.maximum(strata - 1, 0)
-    return _test(s, statistic, degrees)
+    return _test(s, statistic, np.maximum(strata - 1, 0))
 
 
 def _test(s: Strata, statistic: FloatArray, degrees: IntArray) -> StrataTest:
