@@ -56,7 +56,7 @@ def _one_row_a_job(design, failures, opportunities):
 def test_brglm2():
     fit = stats.firth(*_endometrial())
     *coefficients, penalised = _from_r("endometrial")
-    assert_allclose(fit.coefficients, coefficients, rtol=1e-8)
+    assert_allclose(fit.coefficients, coefficients, rtol=1e-7)
     assert_allclose(fit.penalised_log_likelihood, penalised, rtol=1e-12)
     assert_allclose(stats.firth(*_separated()).coefficients, _from_r("separated"), rtol=1e-8)
 
@@ -65,7 +65,7 @@ def test_brglm2():
 def test_firthmodels(data):
     # Theirs takes one row a job, ours one row a group of jobs; both say the same.
     rows, seen = _one_row_a_job(*data)
-    theirs = FirthLogisticRegression(tol=1e-10, gtol=1e-8, max_iter=500).fit(rows[:, 1:], seen)
+    theirs = FirthLogisticRegression(gtol=1e-6, xtol=1e-6, max_iter=500).fit(rows[:, 1:], seen)
     theirs.lrt()
     ends = theirs.conf_int(method="pl")
     last_to_first = [*range(1, rows.shape[1]), 0]  # theirs puts the intercept last

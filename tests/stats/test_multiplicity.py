@@ -2,7 +2,7 @@
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 from numpy.testing import assert_allclose, assert_array_equal
 from scipy import stats as scipy_stats
@@ -43,6 +43,7 @@ def test_naive_definitions(p):
     assert_allclose(stats.benjamini_hochberg(p), _naive_benjamini_hochberg(p), rtol=1e-12)
 
 
+@settings(max_examples=25, deadline=None)
 @given(p=p_values)
 def test_other_programs(p):
     assert_allclose(stats.holm(p), multipletests(p, method="holm")[1], rtol=1e-12)

@@ -1,5 +1,8 @@
 """Behaviour of differences and ratios of two proportions: edges, refusals, what must hold."""
 
+import subprocess
+import sys
+
 import numpy as np
 import pytest
 from hypothesis import given, settings
@@ -225,3 +228,26 @@ def test_newcombe_ends_are_the_squares_of_the_wilson_distances_added(table, leve
     below, above = found.estimate - found.low, found.high - found.estimate
     assert_allclose(below**2, (x1 / n1 - one.low) ** 2 + (two.high - x2 / n2) ** 2, atol=1e-14)
     assert_allclose(above**2, (one.high - x1 / n1) ** 2 + (x2 / n2 - two.low) ** 2, atol=1e-14)
+
+
+# --- quick to start --------------------------------------------------------------------------
+
+
+def test_what_has_a_closed_form_does_not_load_scipy():
+    program = """
+import sys
+from fixstats import stats
+rows = ([1, 2], [9, 9], [3, 1], [8, 7])
+stats.newcombe_difference(*rows), stats.holm([0.1, 0.2]), stats.benjamini_hochberg([0.1])
+stats.sato_difference(*rows), stats.greenland_robins_difference(*rows)
+stats.mantel_haenszel_ratio(*rows), stats.mantel_haenszel_odds_ratio(*rows)
+stats.standardised_rate([1, 2], [9, 9], [1, 1]), stats.standardised_difference(*rows, [1, 1])
+stats.hidden_cause_needed(2), stats.hidden_cause_needed_for_limit(2, 3)
+stats.firth([[1, 0], [1, 1]], [1, 2], [9, 9])
+heavy = {"scipy", "duckdb", "polars", "altair", "pandas"}
+print(sorted(heavy & {name.partition(".")[0] for name in sys.modules}))
+"""
+    result = subprocess.run(
+        [sys.executable, "-c", program], capture_output=True, text=True, check=True
+    )
+    assert result.stdout.strip() == "[]"

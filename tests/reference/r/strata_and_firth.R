@@ -44,6 +44,7 @@ firth <- function(formula, data, weights = rep(1, nrow(data))) {
   glm(formula, binomial, data, jobs, method = "brglmFit", type = "AS_mean",
       epsilon = 1e-13, maxit = 1000)
 }
+# The 79 patients of Heinze and Schemper 2002, as brglm2 carries them; kept beside the figures.
 data("endometrial", package = "brglm2")
 fit <- firth(HG ~ NV + PI + EH, endometrial)
 put(paste("endometrial", c("intercept", "NV", "PI", "EH"), sep = "_"), coef(fit))
