@@ -4,8 +4,8 @@ Counts as in `two_proportions`, here whole numbers. `alternative` names what the
 `two-sided`, `more` (the option fails more often than its baseline) or `fewer`. All functions take
 scalars or arrays that broadcast against each other and answer p-values in that shape, NaN where a
 group is empty. Where nothing or everything failed only one table is possible: p is 1, and 1/2 for
-mid-P, which counts half of it. They raise `ValueError` for counts that
-cannot be, or are not whole, and for another alternative.
+mid-P, which counts half of it. They raise `ValueError` for counts that cannot be, or are not
+whole, and for another alternative.
 
 What "two-sided" means differs between books; each function says which rule it follows.
 """

@@ -47,7 +47,8 @@ def standardised_rate(
 
     The interval adds the squares of the weighted distances from each stratum's rate to its Wilson
     limits. It stays within 0 to 1, is not empty when nothing failed, and with one stratum it is
-    `wilson`.
+    `wilson`. It is wider than its level asks where failures are rare, and too narrow where much
+    weight lies on strata with hardly any jobs.
     Source: Zou, Huang and Zhang 2009, Comput Stat Data Anal 53:1080-1085.
     """
     k, n = (np.atleast_1d(values) for values in as_counts(failures, opportunities))
