@@ -128,24 +128,38 @@ def _under_one_odds_ratio(s: Strata) -> tuple[FloatArray, FloatArray]:
 
     NaN where a stratum says nothing, or the common odds ratio is 0, infinite or unknown.
     """
-    n, failed = s.size, s.x1 + s.x2
-    above = s.total(s.x1 * (s.n2 - s.x2) / n)
-    below = s.total(s.x2 * (s.n1 - s.x1) / n)
+    above = s.total(s.x1 * (s.n2 - s.x2) / s.size)
+    below = s.total(s.x2 * (s.n1 - s.x1) / s.size)
     known = (above > 0) & (below > 0)
     common = np.where(known, above / np.where(known, below, 1.0), np.nan)
     odds = np.where(s.mixed, common[s.places.groups], np.nan)
-    # With a expected failures of the option: a (n2 - failed + a) = odds (n1 - a) (failed - a).
-    # The discriminant is a sum that never cancels; of both forms of the root the one that does not.
-    linear = odds * (s.n1 + failed) + s.n2 - failed
-    root = np.sqrt((odds * (s.n1 - failed) + s.n2 - failed) ** 2 + 4 * odds * failed * (n - failed))
-    small = linear >= 0
-    a = np.where(
-        small,
-        2 * odds * s.n1 * failed / np.where(small, linear + root, 1.0),
-        (linear - root) / np.where(small, 1.0, 2 * (odds - 1)),
+    a, b, c, d = _expected_cells(s, odds)
+    return s.x1 - a, 1 / (1 / a + 1 / b + 1 / c + 1 / d)
+
+
+def _expected_cells(s: Strata, odds: FloatArray) -> tuple[FloatArray, ...]:
+    """Failures and successes of the option, then of its baseline, under these odds ratios.
+
+    Failures a of the option solve a (n2 - failed + a) = odds (n1 - a) (failed - a), and each
+    other cell differs from a by what is known, so that all four quadratics share a discriminant:
+    here a sum that never cancels. One cell of each diagonal is solved for, the one that does not
+    cancel either; the other is larger by what is known.
+    """
+    n, failed = s.size, s.x1 + s.x2
+    worked = n - failed
+    root = np.sqrt((odds * (s.n1 - failed) + s.n2 - failed) ** 2 + 4 * odds * failed * worked)
+    first = s.n2 >= failed
+    a = 2 * odds * s.n1 * failed / (odds * (s.n1 + failed) + np.abs(s.n2 - failed) + root)
+    d = 2 * odds * s.n2 * worked / (odds * (s.n2 + worked) + np.abs(s.n2 - failed) + root)
+    b = 2 * s.n1 * worked / (s.n1 + worked + odds * np.abs(s.n1 - failed) + root)
+    c = 2 * s.n2 * failed / (s.n2 + failed + odds * np.abs(s.n1 - failed) + root)
+    second = s.n1 >= failed
+    return (
+        np.where(first, a, d + failed - s.n2),
+        np.where(second, c + s.n1 - failed, b),
+        np.where(second, c, b + failed - s.n1),
+        np.where(first, a + s.n2 - failed, d),
     )
-    b, c = s.n1 - a, failed - a
-    return s.x1 - a, 1 / (1 / a + 1 / b + 1 / c + 1 / (s.n2 - c))
 
 
 def _homogeneity(

@@ -1,6 +1,7 @@
 """Effects and tests over strata against R (metafor, base), statsmodels and naive twins."""
 
 import csv
+from decimal import Decimal, localcontext
 from pathlib import Path
 
 import numpy as np
@@ -164,3 +165,26 @@ def test_standardised_rate_by_its_definition():
     assert_allclose(found.estimate, rate)
     assert_allclose(found.low, rate - np.linalg.norm(share * (rates - low)))
     assert_allclose(found.high, rate + np.linalg.norm(share * (high - rates)))
+
+
+def test_breslow_day_keeps_its_digits_far_from_even_odds():
+    # The first stratum makes the common odds ratio less than 1e-6, and with it a cell that the
+    # second expects; the second formula for each cell is needed. Here with 60 digits.
+    x1, n1, x2, n2 = ([1, 5, 2], [10**6, 10, 9], [10**6 - 1, 2, 6], [10**6, 3, 7])
+    with localcontext() as context:
+        context.prec = 60
+        rows = [tuple(map(Decimal, row)) for row in zip(x1, n1, x2, n2, strict=True)]
+        odds = sum(a * (k - b) / (m + k) for a, m, b, k in rows) / sum(
+            b * (m - a) / (m + k) for a, m, b, k in rows
+        )
+        total = Decimal(0)
+        for a, m, b, k in rows:
+            failed = a + b
+            linear = odds * (m + failed) + k - failed
+            root = (linear**2 - 4 * (odds - 1) * odds * m * failed).sqrt()
+            e = (linear - root) / (2 * (odds - 1))
+            cells = (e, m - e, failed - e, k - failed + e)
+            total += (a - e) ** 2 * sum(1 / cell for cell in cells)
+    assert float(odds) < 1e-6
+    assert_allclose(stats.breslow_day(x1, n1, x2, n2).statistic, float(total), rtol=1e-10)
+    assert_allclose(stats.breslow_day(x2, n2, x1, n1).statistic, float(total), rtol=1e-10)
