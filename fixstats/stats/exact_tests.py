@@ -25,6 +25,9 @@ Test = Callable[..., FloatArray]
 # Two probabilities closer than this, relative to each other, count as equal: equal ones are
 # computed along different roads.
 _TIE = 1e-7
+# The same for two tail probabilities: near 1, where they differ by little, a wider margin would
+# join tables that are not equally extreme.
+_SAME_TAIL = 1e-10
 
 
 def fisher(
@@ -227,7 +230,7 @@ def _most_of_the_other(x1: int, n1: int, x2: int, n2: int) -> FloatArray:
     from scipy.stats import hypergeom
 
     k1 = np.arange(n1 + 1.0)
-    limit = hypergeom.sf(x1 - 1, n1 + n2, x1 + x2, n1) * (1 + _TIE)
+    limit = hypergeom.sf(x1 - 1, n1 + n2, x1 + x2, n1) * (1 + _SAME_TAIL)
 
     def not_extreme(k2: FloatArray) -> NDArray[np.bool_]:
         return np.asarray((k2 > n2) | (hypergeom.sf(k1 - 1, n1 + n2, k1 + k2, n1) > limit))

@@ -2,7 +2,7 @@
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 from numpy.testing import assert_allclose, assert_array_equal
 from scipy import special
@@ -99,6 +99,7 @@ def test_mid_p_is_smaller_and_one_sided_ones_add_up_to_1(table):
 
 
 @settings(deadline=None, max_examples=15)
+@example(table=(17, 18, 1, 10), side="fewer")  # another table is less extreme by 8e-8
 @given(table=tables(25), side=st.sampled_from(["more", "fewer"]))
 def test_boschloo_is_at_most_fisher_on_one_side(table, side):
     assert stats.boschloo(*table, alternative=side) <= stats.fisher(*table, alternative=side) + 1e-9
