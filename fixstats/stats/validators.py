@@ -23,6 +23,13 @@ def as_rates(name: str, values: ArrayLike) -> FloatArray:
     return rates
 
 
+def as_ratios(name: str, values: ArrayLike) -> FloatArray:
+    """Return `values` as a float array; refuse what is negative. NaN and infinity pass."""
+    ratios = _parse(name, values)
+    refuse(name, "must not be negative", ratios, ratios < 0)
+    return ratios
+
+
 def _parse(name: str, values: ArrayLike) -> FloatArray:
     try:
         return np.asarray(values, dtype=np.float64)
@@ -39,28 +46,49 @@ def refuse(name: str, rule: str, values: FloatArray, broken: NDArray[np.bool_]) 
     raise ValueError(f"{name} {rule}, got {values[tuple(first)]:g}{place}")
 
 
-def as_counts(failures: ArrayLike, opportunities: ArrayLike) -> tuple[FloatArray, FloatArray]:
+def as_counts(
+    failures: ArrayLike, opportunities: ArrayLike, *, prefix: str = ""
+) -> tuple[FloatArray, FloatArray]:
     """Return both as float arrays of one shape; refuse counts that cannot be.
 
-    Counts need not be whole: an effective number of opportunities seldom is.
+    Counts need not be whole: an effective number of opportunities seldom is. `prefix` stands
+    before the names of the arguments in a refusal, `baseline_` for the other group.
     """
-    k = as_numbers("failures", failures)
-    n = as_numbers("opportunities", opportunities)
+    some, all_of = f"{prefix}failures", f"{prefix}opportunities"
+    k = as_numbers(some, failures)
+    n = as_numbers(all_of, opportunities)
     try:
         k, n = np.broadcast_arrays(k, n)
     except ValueError:
         raise ValueError(
-            f"failures and opportunities must have shapes that fit, got {k.shape} and {n.shape}"
+            f"{some} and {all_of} must have shapes that fit, got {k.shape} and {n.shape}"
         ) from None
-    refuse("failures", "must not be negative", k, k < 0)
-    refuse("opportunities", "must not be negative", n, n < 0)
+    refuse(some, "must not be negative", k, k < 0)
+    refuse(all_of, "must not be negative", n, n < 0)
     if (k > n).any():
         first = tuple(np.argwhere(k > n)[0])
         raise ValueError(
-            "failures must not be greater than opportunities, "
-            f"got {k[first]:.17g} of {n[first]:.17g}"
+            f"{some} must not be greater than {all_of}, got {k[first]:.17g} of {n[first]:.17g}"
         )
     return k, n
+
+
+def as_two_groups(
+    failures: ArrayLike,
+    opportunities: ArrayLike,
+    baseline_failures: ArrayLike,
+    baseline_opportunities: ArrayLike,
+) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
+    """Return the counts of an option and of its baseline as float arrays of one shape."""
+    x1, n1 = as_counts(failures, opportunities)
+    x2, n2 = as_counts(baseline_failures, baseline_opportunities, prefix="baseline_")
+    try:
+        x1, n1, x2, n2 = np.broadcast_arrays(x1, n1, x2, n2)
+    except ValueError:
+        raise ValueError(
+            f"counts and baseline counts must have shapes that fit, got {x1.shape} and {x2.shape}"
+        ) from None
+    return x1, n1, x2, n2
 
 
 def as_level(confidence_level: float, *, above: float = 0.0) -> float:
