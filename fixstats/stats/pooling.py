@@ -16,7 +16,7 @@ from fixstats.stats.hyperprior import PRIORS, HyperPosterior, hyper_posterior
 from fixstats.stats.validators import FloatArray, as_counts, as_level
 
 # Groups times points that the interval ends may cost; beyond it the points are thinned.
-BUDGET = 300_000
+BUDGET = 150_000
 DEGREES = (8, 6, 5, 4, 3, 2)
 TOLERANCE = 1e-10
 
