@@ -17,7 +17,7 @@ from fixstats.stats import blocks
 from fixstats.stats.validators import FloatArray
 
 STEPS = 100
-CLOSE = 1e-6  # Newton decrement (twice the log density still to be gained) before the last step
+CLOSE = 1e-11  # twice the log density still to be gained, before the last step
 FAR = 25.0  # log odds that no workshop has: 1 in 10**11
 
 
@@ -46,6 +46,7 @@ class Summit:
     coefficients; `shift`: what to add to it for the mean; `curved`, `inverse`: at the mode.
     """
 
+    log_sds: FloatArray
     log_marginal: float
     slope: FloatArray
     rest: FloatArray
@@ -57,46 +58,96 @@ class Summit:
     steps: int
 
 
-def summit(
-    counts: Counts, log_sds: FloatArray, start: tuple[FloatArray, FloatArray] | None = None
-) -> Summit:
+def summit(counts: Counts, log_sds: FloatArray, start: Summit | None = None) -> Summit:
     """Climb to the mode at these log standard deviations (layout's order), and look around."""
     layout = counts.layout
     precision = _precision(counts, log_sds)
-    rest, big = start or (np.zeros(layout.dense), np.zeros(layout.big.shape[0]))
-    converged = False
-    value = _height(counts, rest, big, precision)
-    for step in range(1, STEPS + 1):
+    rest, big = np.zeros(layout.dense), np.zeros(layout.big.shape[0])
+    if start is not None:
+        rest, big = _foreseen(counts, start, log_sds)
+    converged, steps = False, 0
+    while steps < STEPS and not converged:
         p, curved = _bend(counts, rest, big, precision)
         score = _score(counts, p, rest, big, precision)
-        if not counts.integrate:
+        if counts.integrate:
+            (rest, big), gain = _climb(counts, curved, score, (rest, big), precision)
+            converged = gain < CLOSE
+        else:
             score = _marginal_score(counts, p, curved, score)
-        move = blocks.solve(layout, curved, *score)
-        decrement = float(score[0] @ move[0] + score[1] @ move[1])
-        part = 1.0
-        trial = (rest + move[0], big + move[1])
-        trial_value = _height(counts, *trial, precision)
-        # Where the columns are maximised over, the score is not that of this height.
-        while counts.integrate and not trial_value > value - 1e-7 and part > 1e-6:
-            part /= 2
-            trial = (rest + part * move[0], big + part * move[1])
-            trial_value = _height(counts, *trial, precision)
-        (rest, big), value = trial, trial_value
-        if part == 1.0 and abs(decrement) < (CLOSE if counts.integrate else CLOSE**2):
-            converged = True
-            break
+            move = blocks.solve(layout, curved, *score)
+            rest, big = rest + move[0], big + move[1]
+            converged = abs(_dot(score, move)) < CLOSE
+        steps += 1
     eta = blocks.predict(layout, rest, big)
-    seen = counts.opportunities > 0
-    converged = converged and bool((np.abs(eta[seen]) < FAR).all())
-    return _look_around(counts, log_sds, (rest, big), precision, (converged, step))
+    converged = converged and bool((np.abs(eta[counts.opportunities > 0]) < FAR).all())
+    return _look_around(counts, log_sds, (rest, big), precision, (converged, steps))
+
+
+def _foreseen(
+    counts: Counts, start: Summit, log_sds: FloatArray
+) -> tuple[FloatArray, FloatArray]:
+    """The mode at other log standard deviations, to first order from a known one."""
+    layout = counts.layout
+    precision = _precision(counts, start.log_sds)
+    change = np.expm1(-2 * (log_sds - start.log_sds))
+    by_group = _spread_out(layout, change)
+    rest, big = (
+        -c * p * x
+        for c, p, x in zip(by_group, precision, (start.rest, start.big), strict=True)
+    )
+    move = blocks.solve(layout, start.curved, rest, big)
+    return start.rest + move[0], start.big + move[1]
+
+
+def _climb(
+    counts: Counts,
+    curved: blocks.Curvature,
+    score: tuple[FloatArray, FloatArray],
+    place: tuple[FloatArray, FloatArray],
+    precision: tuple[FloatArray, FloatArray],
+) -> tuple[tuple[FloatArray, FloatArray], float]:
+    """A Newton step that never descends, then more with the same curvature while they pay.
+
+    A new curvature costs ten times a step. Returns the place and what was still to be gained
+    before the last step.
+    """
+    value = _height(counts, *place, precision)
+    gain = np.inf
+    for _ in range(8):
+        move = blocks.solve(counts.layout, curved, *score)
+        before, gain = gain, _dot(score, move)
+        if gain > before / 4:
+            break
+        part = 1.0
+        while True:
+            trial = place[0] + part * move[0], place[1] + part * move[1]
+            trial_value = _height(counts, *trial, precision)
+            if trial_value > value - 1e-9 * (1 + abs(value)) or part < 1e-6:
+                break
+            part /= 2
+        place, value = trial, trial_value
+        if gain < CLOSE or part < 1:
+            break
+        p = _rates(blocks.predict(counts.layout, *place))
+        score = _score(counts, p, *place, precision)
+    return place, gain
+
+
+def _dot(one: tuple[FloatArray, FloatArray], other: tuple[FloatArray, FloatArray]) -> float:
+    return float(one[0] @ other[0] + one[1] @ other[1])
+
+
+def _spread_out(layout: blocks.Layout, values: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """One value a group to one for each of its levels; 0 for columns."""
+    small = [np.full(z.shape[0], v) for z, v in zip(layout.small, values, strict=False)]
+    columns = np.zeros(layout.columns.shape[1])
+    return np.concatenate([*small, columns]), np.full(layout.big.shape[0], values[-1:].sum())
 
 
 def _precision(counts: Counts, log_sds: FloatArray) -> tuple[FloatArray, FloatArray]:
-    layout = counts.layout
-    own = np.exp(-2 * log_sds)
-    small = [np.full(z.shape[0], v) for z, v in zip(layout.small, own, strict=False)]
-    big = np.full(layout.big.shape[0], own[-1] if len(own) else 1.0)
-    return np.concatenate([*small, counts.penalty]), big
+    rest, big = _spread_out(counts.layout, np.exp(-2 * log_sds))
+    rest[counts.layout.grouped :] = counts.penalty
+    return rest, big
 
 
 def _height(
@@ -210,4 +261,4 @@ def _look_around(
     ends = np.cumsum([0, *levels])
     sums = [squares[i:j].sum() for i, j in zip(ends[:-1], ends[1:], strict=True)]
     slope = np.array(sums) - levels
-    return Summit(log_marginal, slope, *mode, shift, curved, inverse, *how)
+    return Summit(log_sds, log_marginal, slope, *mode, shift, curved, inverse, *how)

@@ -17,7 +17,7 @@ Two ways to use it:
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -33,7 +33,9 @@ CONTRAST_SD = 2.5
 DRAWS = 2000
 SEED = 1
 SMALLEST, START, LARGEST = np.log([1e-4, 0.5, 20.0])
-SLOPE_TOLERANCE = 1e-3  # of the log posterior, in units of a log sd's standard error
+# Slope of the log posterior at the best log sds, in units of their standard errors: estimates
+# want digits, an integration only a place near the middle.
+CLOSE_ENOUGH, CLOSE = 0.03, 1e-4
 
 
 @dataclass(frozen=True)
@@ -160,14 +162,13 @@ def _best(counts: Counts, rate: float | None) -> tuple[Summit, FloatArray, str]:
     levels = np.array([z.shape[0] for z in (*layout.small, layout.big)])[: len(layout.order)]
     # In these units the curvature is near 1 in every direction if the levels are well known.
     unit = 1 / np.sqrt(2.0 * np.maximum(levels, 1))
-    joint = Counts(*(getattr(counts, f) for f in ("failures", "opportunities", "layout",
-                                                  "penalty")), True, counts.constant)
-    start = summit(joint, np.full(len(levels), START))
-    last = [summit(counts, np.full(len(levels), START), (start.rest, start.big))]
+    tolerance = CLOSE if rate is None else CLOSE_ENOUGH
+    first = summit(replace(counts, integrate=True), np.full(len(levels), START))
+    last = [first if counts.integrate else summit(counts, first.log_sds, first)]
 
     def cost(scaled: FloatArray) -> tuple[float, FloatArray]:
         log_sds = scaled * unit
-        here = summit(counts, log_sds, (last[0].rest, last[0].big))
+        here = summit(counts, log_sds, last[0])
         last[0] = here
         value, slope = _log_prior(log_sds, rate)
         return -here.log_marginal - value, -(here.slope + slope) * unit
@@ -177,15 +178,15 @@ def _best(counts: Counts, rate: float | None) -> tuple[Summit, FloatArray, str]:
     found = optimize.minimize(
         cost, START / unit, method="L-BFGS-B", jac=True,
         bounds=[(SMALLEST / u, LARGEST / u) for u in unit],
-        options={"ftol": 1e-13, "gtol": SLOPE_TOLERANCE / 10, "maxiter": 100},
+        options={"ftol": 0.0, "gtol": tolerance / 3, "maxiter": 100},
     )
     log_sds = found.x * unit
-    best = summit(counts, log_sds, (last[0].rest, last[0].big))
+    best = last[0] if (last[0].log_sds == log_sds).all() else summit(counts, log_sds, last[0])
     _, prior_slope = _log_prior(log_sds, rate)
     slope = (best.slope + prior_slope) * unit
     at_end = (log_sds <= SMALLEST + 1e-9) & (slope < 0)
     problem = _words(counts, best)
-    if not problem and (np.abs(slope[~at_end]) > SLOPE_TOLERANCE).any():
+    if not problem and (np.abs(slope[~at_end]) > tolerance).any():
         problem = "the search for the groups' standard deviations did not end at a summit"
     return best, log_sds, problem
 
@@ -204,7 +205,7 @@ def _integrate(
     standard errors of the log sds."""
 
     def at(place: FloatArray) -> tuple[Summit, float, FloatArray]:
-        here = summit(counts, place, (best.rest, best.big))
+        here = best if (place == log_sds).all() else summit(counts, place, best)
         value, slope = _log_prior(place, rate)
         return here, here.log_marginal + value, here.slope + slope
 
