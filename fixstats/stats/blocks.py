@@ -40,7 +40,7 @@ class Layout:
     @property
     def dense(self) -> int:
         """How many coefficients stand outside the big group."""
-        return self.grouped + self.columns.shape[1]
+        return self.grouped + int(self.columns.shape[1])
 
 
 @dataclass(frozen=True)
@@ -101,9 +101,9 @@ def gather(layout: Layout, values: FloatArray) -> tuple[FloatArray, FloatArray]:
     return np.concatenate([*parts, layout.columns.T @ values]), layout.big @ values
 
 
-def curvature(layout: Layout, weights: FloatArray, precision: tuple[FloatArray, FloatArray]) -> (
-    Curvature
-):
+def curvature(
+    layout: Layout, weights: FloatArray, precision: tuple[FloatArray, FloatArray]
+) -> Curvature:
     """Factorise design' weights design + precision; `precision` of the rest and of the big group.
 
     Raises `numpy.linalg.LinAlgError` where it is not positive definite.

@@ -1,7 +1,5 @@
 """Points and weights that integrate over a few parameters at little cost."""
 
-from itertools import product
-
 import numpy as np
 
 from fixstats.stats.validators import FloatArray
@@ -21,7 +19,7 @@ def composite_points(size: int) -> tuple[FloatArray, FloatArray]:
         nodes, weights = np.polynomial.hermite_e.hermegauss(5)
         order = np.argsort(np.abs(nodes), kind="stable")
         return nodes[order, None], weights[order] / weights.sum()
-    corners = np.array(list(product((-1.0, 1.0), repeat=size)))
+    corners = np.stack(np.meshgrid(*[(-1.0, 1.0)] * size), axis=-1).reshape(-1, size)
     axes = np.sqrt(size) * np.concatenate([np.eye(size), -np.eye(size)])
     sphere = RADIUS * np.concatenate([corners, axes])
     on_sphere = np.full(len(sphere), 1 / (RADIUS**2 * len(sphere)))

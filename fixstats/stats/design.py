@@ -65,9 +65,7 @@ def grouping(name: str, codes: ArrayLike, levels: int | None = None) -> Grouping
     return Grouping(name, whole, size)
 
 
-def fixed_columns(
-    columns: Any, names: Sequence[str], *, penalised: Sequence[str] = ()
-) -> Design:
+def fixed_columns(columns: Any, names: Sequence[str], *, penalised: Sequence[str] = ()) -> Design:
     """Columns as they are, (cells, columns), dense or a SciPy sparse array.
 
     They are held dense: there are few, and the groups with many levels are no columns.

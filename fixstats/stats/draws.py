@@ -68,9 +68,7 @@ def _deviations(
 
     m, curved = layout.grouped, point.curved
     noise = random.standard_normal((layout.dense, number))
-    rest = linalg.solve_triangular(
-        curved.lower, noise, lower=True, trans="T", check_finite=False
-    )
+    rest = linalg.solve_triangular(curved.lower, noise, lower=True, trans="T", check_finite=False)
     big = random.standard_normal((len(curved.diagonal), number))
     big -= curved.sparse.T @ rest[:m]
     big -= curved.dense.T @ rest[m:]

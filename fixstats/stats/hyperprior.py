@@ -140,9 +140,7 @@ def _rise(x: FloatArray, counts: FloatArray, times: FloatArray) -> FloatArray:
     direct = special.gammaln(small_x + counts) - special.gammaln(small_x)
     total[~large] = (direct - counts * np.log(small_x)) @ times
     ends = _stirling_tail(large_x + counts) - _stirling_tail(large_x)
-    total[large] = (
-        (large_x + counts - 0.5) * np.log1p(counts / large_x) - counts + ends
-    ) @ times
+    total[large] = ((large_x + counts - 0.5) * np.log1p(counts / large_x) - counts + ends) @ times
     return total
 
 
@@ -164,11 +162,14 @@ def _climb(surface: Surface, start: FloatArray) -> FloatArray:
     """The place of the highest density."""
     from scipy import optimize
 
+    def cost(place: FloatArray) -> float:
+        return -float(surface(place[None, :])[0])
+
     found = optimize.minimize(
-        lambda place: -surface(place[None, :])[0],
+        cost,
         start,
         method="Nelder-Mead",
-        bounds=BOUNDS,
+        bounds=[(low, high) for low, high in BOUNDS.tolist()],
         options={"xatol": 1e-4, "fatol": 1e-8, "maxiter": 2000},
     )
     place: FloatArray = found.x
@@ -203,9 +204,7 @@ def _axes(surface: Surface, mode: FloatArray) -> FloatArray:
     return steps
 
 
-def _lattice(
-    surface: Surface, mode: FloatArray, axes: FloatArray
-) -> tuple[FloatArray, FloatArray]:
+def _lattice(surface: Surface, mode: FloatArray, axes: FloatArray) -> tuple[FloatArray, FloatArray]:
     """Places and log densities of the lattice points that matter, and their neighbours."""
     reach = 400
     tried: NDArray[np.bool_] = np.zeros((2 * reach + 1, 2 * reach + 1), dtype=bool)

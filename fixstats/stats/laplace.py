@@ -83,17 +83,14 @@ def summit(counts: Counts, log_sds: FloatArray, start: Summit | None = None) -> 
     return _look_around(counts, log_sds, (rest, big), precision, (converged, steps))
 
 
-def _foreseen(
-    counts: Counts, start: Summit, log_sds: FloatArray
-) -> tuple[FloatArray, FloatArray]:
+def _foreseen(counts: Counts, start: Summit, log_sds: FloatArray) -> tuple[FloatArray, FloatArray]:
     """The mode at other log standard deviations, to first order from a known one."""
     layout = counts.layout
     precision = _precision(counts, start.log_sds)
     change = np.expm1(-2 * (log_sds - start.log_sds))
     by_group = _spread_out(layout, change)
     rest, big = (
-        -c * p * x
-        for c, p, x in zip(by_group, precision, (start.rest, start.big), strict=True)
+        -c * p * x for c, p, x in zip(by_group, precision, (start.rest, start.big), strict=True)
     )
     move = blocks.solve(layout, start.curved, rest, big)
     return start.rest + move[0], start.big + move[1]
@@ -258,7 +255,6 @@ def _look_around(
     squares = (where * where + 2 * where * moved + spread) * np.concatenate(
         [precision[0][:m], precision[1]]
     )
-    ends = np.cumsum([0, *levels])
-    sums = [squares[i:j].sum() for i, j in zip(ends[:-1], ends[1:], strict=True)]
-    slope = np.array(sums) - levels
+    owner = np.repeat(np.arange(len(levels)), levels)
+    slope = np.bincount(owner, squares, len(levels)) - levels
     return Summit(log_sds, log_marginal, slope, *mode, shift, curved, inverse, *how)

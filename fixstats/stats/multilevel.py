@@ -28,8 +28,8 @@ from fixstats.stats.design import Design, Grouping
 from fixstats.stats.laplace import Counts, Summit, summit
 from fixstats.stats.validators import FloatArray, as_counts
 
-SD_RATE = 2.0
-CONTRAST_SD = 2.5
+SD_RATE = 3.0
+CONTRAST_SD = 1.5
 DRAWS = 2000
 SEED = 1
 SMALLEST, START, LARGEST = np.log([1e-4, 0.5, 20.0])
@@ -104,8 +104,9 @@ def fit_multilevel(
         points, weights, errors = _integrate(counts, log_sds, best, sd_rate)
         if not all(point.converged for point in points):
             problem = problem or "the fit failed near the best standard deviations"
-    return _collect(counts, design, groups, (log_sds, errors), (points, weights), (draws, seed),
-                    problem)
+    return _collect(
+        counts, design, groups, (log_sds, errors), (points, weights), (draws, seed), problem
+    )
 
 
 def _checked(
@@ -176,7 +177,10 @@ def _best(counts: Counts, rate: float | None) -> tuple[Summit, FloatArray, str]:
     if not len(levels):
         return last[0], np.zeros(0), _words(counts, last[0])
     found = optimize.minimize(
-        cost, START / unit, method="L-BFGS-B", jac=True,
+        cost,
+        START / unit,
+        method="L-BFGS-B",
+        jac=True,
         bounds=[(SMALLEST / u, LARGEST / u) for u in unit],
         options={"ftol": 0.0, "gtol": tolerance / 3, "maxiter": 100},
     )

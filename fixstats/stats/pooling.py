@@ -18,7 +18,9 @@ from fixstats.stats.validators import FloatArray, as_counts, as_level
 # Groups times points that the interval ends may cost; beyond it the points are thinned.
 BUDGET = 150_000
 DEGREES = (8, 6, 5, 4, 3, 2)
-TOLERANCE = 1e-10
+TOLERANCE = 1e-10  # of the probability at an end
+# Where rates stop being told from 0 and 1.
+NEAR_ZERO, NEAR_ONE = 1e-300, 1 - 2.0**-53
 
 
 @dataclass(frozen=True)
@@ -71,15 +73,19 @@ def pool_rates(
     hyper = hyper_posterior(k[n > 0], n[n > 0], prior)
     # Groups with the same counts have the same answer.
     pairs, where = np.unique(np.stack([k, n]), axis=1, return_inverse=True)
-    rate, borrowed = _means(*pairs, hyper)
+    rate, borrowed = _means(pairs[0], pairs[1], hyper)
     thin = _thinned(hyper, pairs.shape[1])
-    low, high = (_quantile(*pairs, thin, q) for q in (tail, 1 - tail))
+    low, high = (_quantile(pairs[0], pairs[1], thin, q) for q in (tail, 1 - tail))
     where = where.reshape(-1)
     return Pooled(rate[where], low[where], high[where], borrowed[where], hyper)
 
 
 def draw_rates(
-    pooled: Pooled, failures: ArrayLike, opportunities: ArrayLike, *, draws: int = 4000,
+    pooled: Pooled,
+    failures: ArrayLike,
+    opportunities: ArrayLike,
+    *,
+    draws: int = 4000,
     seed: int = 1,
 ) -> FloatArray:
     """Joint posterior draws of the groups' rates, (groups, draws), for the counts of `pooled`.
@@ -137,7 +143,7 @@ def _quantile(k: FloatArray, n: FloatArray, hyper: HyperPosterior, q: float) -> 
     """
     a, b = hyper.mean * hyper.precision, (1 - hyper.mean) * hyper.precision
     rate = _start(k, n, a, b, hyper.weight, q)
-    low, high = np.zeros(k.shape), np.ones(k.shape)
+    low, high = np.full(k.shape, NEAR_ZERO), np.full(k.shape, NEAR_ONE)
     open_ = np.arange(len(k))
     for _ in range(60):
         p = rate[open_]
@@ -184,4 +190,5 @@ def _mixture(
         + (shape_b - 1) * np.log1p(-p)[:, None]
         - special.betaln(shape_a, shape_b)
     )
-    return below @ weight, np.exp(log_density) @ weight
+    # A beta of a tiny shape has no bound at 0 and 1; its huge density only makes a short step.
+    return below @ weight, np.exp(np.minimum(log_density, 700.0)) @ weight

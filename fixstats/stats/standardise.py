@@ -11,7 +11,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike
+from numpy.typing import ArrayLike, NDArray
 
 from fixstats.stats.design import IntArray
 from fixstats.stats.multilevel import MultilevelFit
@@ -84,10 +84,7 @@ def standardised_rates(
     draws = np.stack([_averages(fit, cells, w, codes) for cells in options])
     unseen = [np.array([total == 0 for total in totals]) for totals in fit.level_opportunities]
     borrowed = np.stack(
-        [
-            _scope_means(_any_unseen(unseen, cells)[:, None], w, codes)[:, 0]
-            for cells in options
-        ]
+        [_scope_means(_any_unseen(unseen, cells)[:, None], w, codes)[:, 0] for cells in options]
     )
     differences = draws - draws[baseline]
     low, high = np.quantile(draws, [tail, 1 - tail], axis=2)
@@ -117,20 +114,20 @@ def _averages(
     """Weighted mean rate by scope and draw, (scopes, draws)."""
     from scipy import special
 
-    # Single precision: its error, 1e-6 of a rate, is far below that of any number of draws.
+    # Single precision: its error, 1e-5 of a rate, is far below that of any number of draws.
     beta = fit.coefficient_draws.astype(np.float32)
     effects = [effect.astype(np.float32) for effect in fit.effect_draws]
-    sums = 0.0
     step = max(1, BLOCK // fit.coefficient_draws.shape[1])
     number = 1 if scopes is None else int(scopes.max(initial=-1)) + 1
+    sums = np.zeros((number, beta.shape[1]))
     for first in range(0, len(weights), step):
         part = slice(first, first + step)
         eta = cells.columns[part].astype(np.float32) @ beta
         for effect, codes in zip(effects, cells.codes, strict=True):
             eta += effect[codes[part]]
         special.expit(eta, out=eta)
-        sums = sums + _scope_sums(eta, weights[part], scopes, part, number)
-    return _with_all(np.asarray(sums), _weight_sums(weights, scopes, number))
+        sums += _scope_sums(eta, weights[part], scopes, part, number)
+    return _with_all(sums, _weight_sums(weights, scopes, number))
 
 
 def _scope_means(values: FloatArray, weights: FloatArray, scopes: IntArray | None) -> FloatArray:
@@ -140,7 +137,11 @@ def _scope_means(values: FloatArray, weights: FloatArray, scopes: IntArray | Non
 
 
 def _scope_sums(
-    values: FloatArray, weights: FloatArray, scopes: IntArray | None, part: slice, number: int
+    values: NDArray[np.floating],
+    weights: FloatArray,
+    scopes: IntArray | None,
+    part: slice,
+    number: int,
 ) -> FloatArray:
     from scipy import sparse
 
@@ -148,12 +149,12 @@ def _scope_sums(
         return np.asarray(weights[None, :].astype(values.dtype) @ values, dtype=np.float64)
     place = (scopes[part], np.arange(len(weights)))
     matrix = sparse.csr_array((weights.astype(values.dtype), place), shape=(number, len(weights)))
-    sums: FloatArray = (matrix @ values).astype(np.float64)
-    return sums
+    return np.asarray(matrix @ values, dtype=np.float64)
 
 
 def _weight_sums(weights: FloatArray, scopes: IntArray | None, number: int) -> FloatArray:
-    return weights.sum(keepdims=True) if scopes is None else np.bincount(scopes, weights, number)
+    owner = np.zeros(len(weights), dtype=np.int64) if scopes is None else scopes
+    return np.bincount(owner, weights, number).astype(np.float64)
 
 
 def _with_all(sums: FloatArray, totals: FloatArray) -> FloatArray:

@@ -33,9 +33,7 @@ def shop(seed, technicians, *, jobs=1200, rate=0.06, confounding=1.0, twins=Fals
     level = 0.4 * care[:, None] + 0.6 * difficulty + np.log(rate / (1 - rate))
     eta = level + (effects[:, None] + by_model + np.zeros((OPTIONS, MODELS)))[:, None, :]
     slopes = confounding * np.array([0.0, 1.0, -1.0])[:, None, None]
-    taste = slopes * (care[:, None] - difficulty) + random.normal(
-        0, 0.7, (OPTIONS, technicians, 1)
-    )
+    taste = slopes * (care[:, None] - difficulty) + random.normal(0, 0.7, (OPTIONS, technicians, 1))
     share = special.softmax(taste, axis=0)
     # Careful technicians get the hard models.
     who = special.softmax(0.8 * care[:, None] * difficulty, axis=0)
@@ -49,7 +47,10 @@ def shop(seed, technicians, *, jobs=1200, rate=0.06, confounding=1.0, twins=Fals
     overall = (risk * jobs_seen).sum(axis=(1, 2)) / jobs_seen.sum()
     option, technician, model = np.nonzero(counts)
     return Shop(
-        technician, model, option, failures[option, technician, model],
+        technician,
+        model,
+        option,
+        failures[option, technician, model],
         counts[option, technician, model],
         np.concatenate([by_model_truth, overall[:, None]], axis=1),
     )
@@ -79,7 +80,8 @@ def groups(one, option=None):
 
 def compare(one, **settings):
     """Fit and standardise: (standardised rates, fit)."""
-    fit = stats.fit_multilevel(one.failures, one.opportunities, design(one), groups(one), **settings)
+    counts = one.failures, one.opportunities
+    fit = stats.fit_multilevel(*counts, design(one), groups(one), **settings)
     cells = [
         stats.CellsAt(
             design(one, option).columns, tuple(group.codes for group in groups(one, option))
