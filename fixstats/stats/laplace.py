@@ -97,7 +97,7 @@ def _foreseen(counts: Counts, start: Summit, log_sds: FloatArray) -> tuple[Float
     move = blocks.solve(layout, start.curved, rest, big)
     known, moved = (start.rest, start.big), (start.rest + move[0], start.big + move[1])
     there = _precision(counts, log_sds)
-    return max(known, moved, key=lambda place: _height(counts, *place, there))
+    return max(known, moved, key=lambda place: _height(counts, place[0], place[1], there))
 
 
 def _climb(

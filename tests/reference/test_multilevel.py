@@ -13,6 +13,7 @@ from scipy import special
 from scipy import stats as scipy_stats
 
 from fixstats import stats
+
 from . import invented_shops
 
 # Made by tests/reference/r/multilevel_lme4.R, which names versions at its end.

@@ -7,6 +7,7 @@ from scipy import special
 from scipy import stats as scipy_stats
 
 from fixstats import stats
+
 from ..published.test_pooling import RATS, TUMOURS
 
 K, N = np.array([0, 1, 4, 9, 2]), np.array([12, 30, 25, 40, 3])
