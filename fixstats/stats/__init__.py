@@ -28,7 +28,7 @@ from fixstats.stats.proportion import (
     wilson,
     wilson_cc,
 )
-from fixstats.stats.standardise import CellsAt, Standardised, standardised_rates
+from fixstats.stats.adjusted import CellsAt, AdjustedRates, adjusted_rates
 
 __all__ = [
     "INTERVALS",
@@ -39,7 +39,7 @@ __all__ = [
     "Interval",
     "MultilevelFit",
     "Pooled",
-    "Standardised",
+    "AdjustedRates",
     "agresti_coull",
     "at_most",
     "clopper_pearson",
@@ -59,7 +59,7 @@ __all__ = [
     "rao_scott",
     "rao_scott_by_group",
     "side_by_side",
-    "standardised_rates",
+    "adjusted_rates",
     "upper_limit",
     "wilson",
     "wilson_cc",

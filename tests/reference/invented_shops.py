@@ -88,4 +88,4 @@ def compare(one, **settings):
         )
         for option in range(OPTIONS)
     ]
-    return stats.standardised_rates(fit, cells, one.opportunities, scopes=one.model), fit
+    return stats.adjusted_rates(fit, cells, one.opportunities, scopes=one.model), fit

@@ -125,7 +125,7 @@ def test_a_tiny_posterior_by_brute_force():
         k, n, stats.intercept(5), [stats.grouping("model", codes)], draws=40_000
     )
     cells = stats.CellsAt(np.ones((5, 1)), (codes,))
-    rates = stats.standardised_rates(fit, [cells], n, scopes=codes).rate[0, :5]
+    rates = stats.adjusted_rates(fit, [cells], n, scopes=codes).rate[0, :5]
     means, intercept = brute(k, n, codes, 5)
     # Laplace, with a mean corrected to first order: good to a few per cent of a rate.
     assert_allclose(rates, means, rtol=0.05)

@@ -49,7 +49,7 @@ def standardised(fit, model, technician, option, n, **settings):
     for asked in range(OPTIONS):
         design, groups = parts(model, technician, option, asked)
         cells.append(stats.CellsAt(design.columns, tuple(g.codes for g in groups)))
-    return stats.standardised_rates(fit, cells, n, **settings)
+    return stats.adjusted_rates(fit, cells, n, **settings)
 
 
 K, N, MODEL, TECHNICIAN, OPTION = sheet()
@@ -268,7 +268,7 @@ def test_separation_is_held_by_the_penalty_and_told_without_it():
     assert "run away" in loose.problem
     cells = stats.CellsAt(design.columns, ())
     with pytest.raises(ValueError, match="fit must have converged, but the coefficients run"):
-        stats.standardised_rates(loose, [cells], [1, 1])
+        stats.adjusted_rates(loose, [cells], [1, 1])
 
 
 def test_the_intercept_is_not_penalised():
@@ -339,10 +339,10 @@ ONE = stats.intercept(2)
             "penalised must be among the names, got b",
         ),
         (
-            lambda: stats.standardised_rates(FIT, [stats.CellsAt(np.ones((2, 2)), ())], [1, 1]),
+            lambda: stats.adjusted_rates(FIT, [stats.CellsAt(np.ones((2, 2)), ())], [1, 1]),
             "weights and options must have the same cells",
         ),
-        (lambda: stats.standardised_rates(FIT, [], [-1.0]), "weights must not be negative"),
+        (lambda: stats.adjusted_rates(FIT, [], [-1.0]), "weights must not be negative"),
     ],
 )
 def test_refusals(call, message):

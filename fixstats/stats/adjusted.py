@@ -1,4 +1,4 @@
-"""Standardised rates: each option's rate over the same jobs, whoever got it in fact.
+"""AdjustedRates rates: each option's rate over the same jobs, whoever got it in fact.
 
 Every cell of a case mix is asked: what would its rate be with option A, and what with B, all
 else as it is? The average over the cells, by draw, gives each option's rate and all differences
@@ -34,7 +34,7 @@ class CellsAt:
 
 
 @dataclass(frozen=True)
-class Standardised:
+class AdjustedRates:
     """Rates by option (rows) and scope (columns), and differences to the baseline option.
 
     `rate`, `low`, `high`: posterior mean and equal-tailed interval. `difference` and its ends:
@@ -54,7 +54,7 @@ class Standardised:
     rate_draws: FloatArray
 
 
-def standardised_rates(
+def adjusted_rates(
     fit: MultilevelFit,
     options: Sequence[CellsAt],
     weights: ArrayLike,
@@ -62,7 +62,7 @@ def standardised_rates(
     scopes: ArrayLike | None = None,
     baseline: int = 0,
     confidence_level: float = 0.95,
-) -> Standardised:
+) -> AdjustedRates:
     """Average each option's rate over a case mix with these weights, one a cell.
 
     `scopes`: code of each cell from 0 (its model, say); the last scope of the answer is then
@@ -89,7 +89,7 @@ def standardised_rates(
     differences = draws - draws[baseline]
     low, high = np.quantile(draws, [tail, 1 - tail], axis=2)
     difference_low, difference_high = np.quantile(differences, [tail, 1 - tail], axis=2)
-    return Standardised(
+    return AdjustedRates(
         rate=draws.mean(axis=2),
         low=low,
         high=high,
