@@ -1,10 +1,23 @@
 """Pure numeric functions over NumPy arrays; they know nothing of tables, files or settings."""
 
+from fixstats.stats.adjusted import AdjustedRates, CellsAt, adjusted_rates
 from fixstats.stats.clusters import ClusteredRate, rao_scott, rao_scott_by_group
+from fixstats.stats.design import (
+    Design,
+    Grouping,
+    contrasts,
+    fixed_columns,
+    group_means,
+    grouping,
+    intercept,
+    side_by_side,
+)
 from fixstats.stats.exact_tests import TESTS, boschloo, fisher, fisher_mid_p
 from fixstats.stats.firth import FirthFit, FirthProfile, firth, firth_profile, firth_test
 from fixstats.stats.hidden_cause import hidden_cause_needed, hidden_cause_needed_for_limit
+from fixstats.stats.multilevel import MultilevelFit, fit_multilevel
 from fixstats.stats.multiplicity import benjamini_hochberg, holm
+from fixstats.stats.pooling import Pooled, draw_rates, pool_rates
 from fixstats.stats.proportion import (
     INTERVALS,
     Interval,
@@ -50,14 +63,21 @@ __all__ = [
     "INTERVALS",
     "RATIOS",
     "TESTS",
+    "AdjustedRates",
+    "CellsAt",
     "ClusteredRate",
     "Contrast",
+    "Design",
     "FirthFit",
     "FirthProfile",
+    "Grouping",
     "Interval",
+    "MultilevelFit",
+    "Pooled",
     "Standardised",
     "StrataEffect",
     "StrataTest",
+    "adjusted_rates",
     "agresti_coull",
     "at_most",
     "benjamini_hochberg",
@@ -66,15 +86,22 @@ __all__ = [
     "clopper_pearson",
     "cochran_mantel_haenszel",
     "cochran_mantel_haenszel_cc",
+    "contrasts",
+    "draw_rates",
     "firth",
     "firth_profile",
     "firth_test",
     "fisher",
     "fisher_mid_p",
+    "fit_multilevel",
+    "fixed_columns",
     "greenland_robins_difference",
+    "group_means",
+    "grouping",
     "hidden_cause_needed",
     "hidden_cause_needed_for_limit",
     "holm",
+    "intercept",
     "interval",
     "jeffreys",
     "koopman_ratio",
@@ -86,9 +113,11 @@ __all__ = [
     "miettinen_nurminen_ratio",
     "newcombe_difference",
     "one_in",
+    "pool_rates",
     "rao_scott",
     "rao_scott_by_group",
     "sato_difference",
+    "side_by_side",
     "standardised_difference",
     "standardised_rate",
     "tarone",
