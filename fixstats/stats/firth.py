@@ -26,6 +26,12 @@ _REACHED = 1e-13
 # Where rounding stops it earlier: still less than 1/10,000 of a standard error from the maximum.
 _NEAR = 1e-9
 _STALLED = 4
+# A rise of the penalised likelihood below this share of it is rounding.
+_ROUNDING = 1e-13
+# A second derivative below this share of its stand-in counts as flat.
+_FLAT = 1e-6
+# How far aside a second maximum is looked for, in standard errors.
+_ASIDE = 3.0
 # The longest step of a coefficient, in standard deviations of its column.
 _LONGEST = 5.0
 
@@ -65,11 +71,14 @@ class FirthProfile:
 def firth(design: ArrayLike, failures: ArrayLike, opportunities: ArrayLike) -> FirthFit:
     """Fit all coefficients.
 
+    With a handful of jobs two maxima can be as high as each other: the fit is then the one with
+    the smaller coefficients, and the profiles are searched outwards from it.
+
     Raises `ValueError` for counts that cannot be, a design whose rows do not fit them, and one
     whose columns depend on each other, naming the first that follows from those before it.
     """
     data = _data(design, failures, opportunities)
-    return data.unscaled(_climb(data, np.zeros(data.x.shape[1]), fixed=()))
+    return data.unscaled(_highest(data, np.zeros(data.x.shape[1]), fixed=()))
 
 
 def firth_profile(
@@ -91,7 +100,7 @@ def firth_profile(
     chosen = tuple(range(width)) if columns is None else tuple(int(one) for one in columns)
     if any(not 0 <= one < width for one in chosen):
         raise ValueError(f"columns must lie between 0 and {width - 1}, got {list(chosen)}")
-    best = _climb(data, np.zeros(width), fixed=())
+    best = _highest(data, np.zeros(width), fixed=())
     rows = [_one_profile(data, best, column, limit) for column in chosen]
     low, high, p_value = np.array(rows).reshape(-1, 3).T
     scale = data.scale[list(chosen)]
@@ -116,8 +125,8 @@ def firth_test(
     chosen = tuple(sorted({int(one) for one in columns}))
     if not chosen or not 0 <= chosen[0] <= chosen[-1] < width:
         raise ValueError(f"columns must lie between 0 and {width - 1}, got {list(columns)}")
-    best = _climb(data, np.zeros(width), fixed=())
-    without = _climb(data, _held(best.coefficients, chosen), fixed=chosen)
+    best = _highest(data, np.zeros(width), fixed=())
+    without = _highest(data, _held(best.coefficients, chosen), fixed=chosen)
     return _p_value(best, without, len(chosen))
 
 
@@ -171,13 +180,17 @@ class _Point:
 
     `curvature` stands in for its second derivative: the information of the jobs and of the part
     of a job that the penalty adds to each row, half a failure and half a success per unit of its
-    leverage. With the information alone, steps are too long where jobs are few.
+    leverage. With the information alone, steps are too long where jobs are few. The true second
+    derivative is never steeper; `tilt`, 1 less twice the rate, and `skew`, the slope
+    of the weight, make the difference.
     """
 
     value: float
     score: FloatArray
     information: FloatArray
     curvature: FloatArray
+    skew: FloatArray
+    tilt: FloatArray
 
 
 def _look(data: _Data, coefficients: FloatArray) -> _Point:
@@ -189,26 +202,39 @@ def _look(data: _Data, coefficients: FloatArray) -> _Point:
     information = data.x.T @ (weight[:, None] * data.x)
     sign, log_determinant = np.linalg.slogdet(information)
     if sign <= 0 or not np.isfinite(log_determinant):
-        return _Point(-np.inf, np.zeros_like(coefficients), information, information)
+        return _Point(
+            -np.inf, np.zeros_like(coefficients), information, information, weight, weight
+        )
     # Leverage of all jobs of a row together: the diagonal of the weighted hat matrix.
     leverage = weight * np.einsum("ij,ji->i", data.x, np.linalg.solve(information, data.x.T))
     log_likelihood = -data.k @ np.logaddexp(0.0, -eta) - worked @ np.logaddexp(0.0, eta)
     score = data.x.T @ (data.k * works - worked * fails + leverage * (works - fails) / 2)
     curvature = data.x.T @ (((data.n + leverage) * fails * works)[:, None] * data.x)
-    return _Point(float(log_likelihood + log_determinant / 2), score, information, curvature)
+    tilt = works - fails
+    return _Point(
+        float(log_likelihood + log_determinant / 2),
+        score,
+        information,
+        curvature,
+        tilt * weight,
+        tilt,
+    )
 
 
 def _climb(data: _Data, start: FloatArray, *, fixed: tuple[int, ...]) -> FirthFit:
     """Newton steps, halved where they go too far; coefficients `fixed` stay where they start."""
-    free = np.setdiff1d(np.arange(len(start)), fixed)
+    free = _free(len(start), fixed)
     at, here = start, _look(data, start)
     least, stalled, steps = np.inf, 0, 0
     while steps < _MOST_STEPS and stalled < _STALLED and least >= _REACHED:
         steps += 1
-        step, decrement = _step(here, free, len(start))
-        # Rounding ends the fall of the decrement before it ends the search.
-        least, stalled = (decrement, 0) if decrement < least else (least, stalled + 1)
+        step, decrement = _step(data, here, free)
+        before = here.value
         at, here = _uphill(data, at, here, step)
+        # Rounding ends the fall of the decrement before it ends the search. While the value still
+        # rises it is no rounding: the way leads off a saddle, where the decrement grows first.
+        rises = here.value - before > _ROUNDING * max(abs(before), 1.0)
+        least, stalled = (decrement, 0) if rises or decrement < least else (least, stalled + 1)
     return FirthFit(
         coefficients=at,
         covariance=np.asarray(np.linalg.pinv(here.information), dtype=np.float64),
@@ -218,13 +244,69 @@ def _climb(data: _Data, start: FloatArray, *, fixed: tuple[int, ...]) -> FirthFi
     )
 
 
+def _highest(data: _Data, start: FloatArray, *, fixed: tuple[int, ...]) -> FirthFit:
+    """The highest of the maxima reached from `start` and from both sides of the first one.
+
+    The penalty is not concave: with hardly any jobs and a coefficient held far out, the penalised
+    likelihood of the others can have two humps, and a climb can end on the saddle between them or
+    on the lower one. They lie along the direction the data say least about.
+    """
+    first = _climb(data, start, fixed=fixed)
+    free = _free(len(start), fixed)
+    if not free.size or not np.isfinite(first.penalised_log_likelihood):
+        return first
+    curvature = _look(data, first.coefficients).curvature[np.ix_(free, free)]
+    softness, directions = np.linalg.eigh(curvature)
+    away = np.zeros(len(start))
+    away[free] = _ASIDE * directions[:, 0] / np.sqrt(softness[0])
+    fits = [first]
+    fits += [_climb(data, first.coefficients + side * away, fixed=fixed) for side in (-1.0, 1.0)]
+    highest = max(one.penalised_log_likelihood for one in fits)
+    level = [one for one in fits if one.penalised_log_likelihood >= highest - _NEAR]
+    # Of two as high the one with the smaller coefficients, in their order: a choice that neither
+    # the units nor counting successes for failures change.
+    return min(level, key=lambda one: (not one.converged, *_size(one)))
+
+
+def _size(fit: FirthFit) -> list[float]:
+    return [round(abs(float(one)), 6) for one in fit.coefficients]
+
+
+def _free(width: int, fixed: tuple[int, ...]) -> np.ndarray[tuple[int, ...], np.dtype[np.intp]]:
+    return np.setdiff1d(np.arange(width), fixed)
+
+
 def _step(
-    here: _Point, free: np.ndarray[tuple[int, ...], np.dtype[np.intp]], width: int
+    data: _Data, here: _Point, free: np.ndarray[tuple[int, ...], np.dtype[np.intp]]
 ) -> tuple[FloatArray, float]:
-    step = np.zeros(width)
+    """Newton's step, by the true second derivative where that has a maximum ahead.
+
+    Where it has none, near a saddle, `curvature` leads uphill; alone it would need thousands of
+    steps on the flat top where one hump parts into two.
+    """
+    step = np.zeros_like(here.score)
     if free.size and np.isfinite(here.value):
-        step[free] = np.linalg.solve(here.curvature[np.ix_(free, free)], here.score[free])
+        part = np.ix_(free, free)
+        stand_in, exact = here.curvature[part], _second_derivative(data, here)[part]
+        bends = np.linalg.eigvalsh(exact)[0] > _FLAT * np.linalg.eigvalsh(stand_in)[0]
+        step[free] = np.linalg.solve(exact if bends else stand_in, here.score[free])
     return step, float(step @ here.score)
+
+
+def _second_derivative(data: _Data, here: _Point) -> FloatArray:
+    """Of the penalised log-likelihood, the sign changed.
+
+    With t = 1 - 2 rate, w the weights and H the hat matrix it is `curvature` less half of
+    X'T (diag H - H*H) T X; the products are taken by columns, never rows by rows.
+    """
+    x, weighted = data.x, here.skew[:, None] * data.x
+    inverse = np.linalg.inv(here.information)
+    # The derivative of the information by each coefficient, times the inverse information.
+    slopes = np.stack([x.T @ (column[:, None] * x) @ inverse for column in weighted.T])
+    leverage = np.einsum("ij,jk,ik->i", x, inverse, x)
+    tilt = here.tilt * here.skew * leverage
+    lost = x.T @ (tilt[:, None] * x) - np.einsum("rab,sba->rs", slopes, slopes)
+    return np.asarray(here.curvature - lost / 2, dtype=np.float64)
 
 
 def _uphill(
@@ -234,7 +316,7 @@ def _uphill(
     step = step * min(1.0, _LONGEST / max(float(np.abs(step).max()), 1e-300))
     for _ in range(40):
         there = _look(data, at + step)
-        if there.value >= here.value - 1e-13 * abs(here.value):
+        if there.value >= here.value - _ROUNDING * abs(here.value):
             return at + step, there
         step = step / 2
     return at, here
@@ -249,7 +331,7 @@ def _one_profile(
     """Both ends and the p-value of one scaled coefficient."""
     if not best.converged:
         return np.nan, np.nan, np.nan
-    null = _climb(data, _held(best.coefficients, (column,)), fixed=(column,))
+    null = _highest(data, _held(best.coefficients, (column,)), fixed=(column,))
     return (
         _end(data, best, column, limit, -1.0),
         _end(data, best, column, limit, 1.0),
@@ -278,7 +360,7 @@ def _end(data: _Data, best: FirthFit, column: int, limit: float, side: float) ->
             * (moved[column] - at[column])
             * (np.arange(len(at)) != column)
         )
-        fit = _climb(data, moved, fixed=(column,))
+        fit = _highest(data, moved, fixed=(column,))
         if not fit.converged:
             return np.nan
         at = fit.coefficients

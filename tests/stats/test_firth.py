@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from numpy.testing import assert_allclose
-from scipy import special
+from scipy import optimize, special
 
 from fixstats import stats
 
@@ -167,6 +167,47 @@ def test_profiles_hold(data, level):
     assert np.array_equal(holds[clear], (profile.p_value > 1 - level)[clear])
     one = stats.firth_test(x, k, n, columns=[1])
     assert_allclose(one, profile.p_value[1], rtol=1e-6)
+
+
+def highest(x, k, n, held):
+    """The penalised likelihood by the formula, maximised from many starts by a general search."""
+    free = [column for column in range(x.shape[1]) if column not in held]
+
+    def fall(others):
+        beta = np.zeros(x.shape[1])
+        beta[free], beta[list(held)] = others, list(held.values())
+        eta = x @ beta
+        weight = n * special.expit(eta) * special.expit(-eta)
+        penalty = np.linalg.slogdet(x.T @ (weight[:, None] * x))[1] / 2
+        return -(k @ eta - n @ np.logaddexp(0, eta) + penalty)
+
+    starts = np.random.default_rng(1).normal(0, 3, (8, len(free)))
+    return max(-optimize.minimize(fall, start, tol=1e-7).fun for start in starts)
+
+
+@pytest.mark.parametrize("level", [0.75, 0.875])
+@pytest.mark.parametrize("last", [2, 7])
+def test_limits_beyond_the_parting_of_the_likelihood_into_two_humps(last, level):
+    # With coefficient 1 held this far out, the likelihood of the other two is flat, or has two
+    # maxima with a saddle between.
+    k, n = np.array([1, 0, 1, 0]), np.array([1, 1, 1, last])
+    profile = stats.firth_profile(CROSSED, k, n, confidence_level=level)
+    assert profile.converged.all()
+    best = highest(CROSSED, k, n, {})
+    for column in range(3):
+        for end in (profile.low[column], profile.high[column]):
+            fall = best - highest(CROSSED, k, n, {column: end})
+            assert_allclose(special.chdtr(1, 2 * fall), level, atol=1e-6)
+
+
+def test_the_fit_is_a_maximum_not_the_saddle_between_two():
+    # Both conditions alike, one job in each small cell: two maxima, mirrored and equally high.
+    k, n = np.array([0, 0, 0, 0]), np.array([1, 1, 1, 29])
+    fit = stats.firth(CROSSED, k, n)
+    assert fit.converged
+    assert_allclose(fit.penalised_log_likelihood, highest(CROSSED, k, n, {}), atol=1e-9)
+    worked = stats.firth(CROSSED, n - k, n)
+    assert_allclose(worked.coefficients, -fit.coefficients, rtol=1e-6)
 
 
 @settings(deadline=None, max_examples=25)
