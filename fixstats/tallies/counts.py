@@ -129,6 +129,7 @@ def count_pairs(con: duckdb.DuckDBPyConnection, catalogue: Catalogue, ask: Ask) 
 
 def period(con: duckdb.DuckDBPyConnection) -> Period:
     """The time and the imports that the records cover."""
-    *facts, batches = con.execute(statement("tallies/period")).fetchall()[0]
+    (row,) = con.execute(statement("tallies/period")).fetchall()
+    jobs, first, last, as_of, rework, batches = row
     numbers = tuple(int(word) for word in (batches or "").split(",") if word)
-    return Period(*facts, batches=numbers)
+    return Period(jobs, first, last, as_of, rework, numbers)
