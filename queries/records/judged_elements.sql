@@ -13,6 +13,9 @@ select
     when e.element = '' and e.kind in ('step', 'grade', 'supplier', 'lot', 'cost')
       and contains(e.content, '>')
       then 'nothing beside ''>''; write ? for what was not recorded'
+    -- pieces of an address, such as the part before its @, would pass the masking
+    when a.reason is not null and e.kind <> 'lot' and personal(e.content) is not null
+      then personal(e.content) || ' is kept out of the records'
     when a.reason is not null then a.reason
     when e.kind in ('amount', 'cost') and starts_with(e.code, '-') then 'below 0'
     when e.kind = 'failures' and e.place_text is not null
@@ -22,7 +25,8 @@ select
       then e.code || ' lies between parts and takes no @'
     when e.kind = 'failures' and e.place <> '' and not exists (
       select 1 from mode_places as m where m.mode = e.code and m.place = e.place)
-      then e.code || ' cannot occur at ''' || e.place || '''; it can at '
+      then e.code || ' cannot occur at '''
+        || regexp_replace(e.place_text, '\.\d+$', '') || '''; it can at '
         || (select string_agg(m.place, ', ' order by m.place) from mode_places as m
             where m.mode = e.code)
   end as fault

@@ -186,3 +186,22 @@ def test_same_bad_row_again_is_held_back_once(shop, base):
         report = shop.take([{**base, "minutes": "-5"}, {**base, "job": "2"}])
         assert report.sheets[0].held_back == 1
     assert len(shop.reasons()) == 1
+
+
+@pytest.mark.parametrize(
+    ("name", "cell", "secret"),
+    [
+        ("failures", "call 0170 1234567", "1234567"),
+        ("failures", "tab_snapped@0170 1234567", "1234567"),
+        ("failures", "jo@example.org", "jo"),
+        ("opening", "jo@example.org", "jo@"),
+        ("finished", "0170 1234567", "1234567"),
+        ("minutes", "12 345678 901234 5", "901234"),
+    ],
+)
+def test_reasons_show_no_personal_data(shop, base, name, cell, secret):
+    report = shop.take([base, {**base, "job": "2", name: cell}])
+    ((reason, line, value),) = shop.sql("select reason, line, value from records.heldback")
+    assert "masked]" in value
+    shown = (reason.replace("job", ""), line.replace("job", ""), value, report.sheets[0].preview[0])
+    assert all(secret not in str(text) for text in shown), shown
