@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 from fixstats.engines.session import load
 from fixstats.errors import SheetError
 from fixstats.folder import Catalogue
-from fixstats.records.columns import REQUIRED, sheet_columns
+from fixstats.records.columns import HELD_BACK_COLUMNS, REQUIRED, sheet_columns
 from fixstats.records.coverage import covered_modes, covers_set, declared_covers
 from fixstats.records.header import Header, read_header
 from fixstats.records.judging import Judged, Manner, judge
@@ -71,7 +71,7 @@ def take_in(con: Connection, request: Request, catalogue: Catalogue) -> SheetRep
     rows_read, repeated, held = _sort_out(con, staged, request, batch)
     modes = covered_modes(con, staged.declared, catalogue)
     changed, unchanged = _compare(con, batch)
-    cleared = _clear(con, batch)
+    cleared = _clear(con, batch, staged, request.kind)
     added = _count(con, "sheet") - changed
     request.tell("storing")
     new_names: list[tuple[str, str]] = []
@@ -236,11 +236,16 @@ def _compare(con: Connection, batch: int) -> tuple[int, int]:
     return changed, unchanged
 
 
-def _clear(con: Connection, batch: int) -> int:
+def _clear(con: Connection, batch: int, staged: _Staged, kind: str) -> int:
     """Earlier held-back rows that are mended now; returns how many faults."""
     if not _count(con, "records.heldback"):
         return 0
-    rows = con.execute(fill("cleared"), {"batch": batch}).fetchall()
+    load(con, "filled", "row bigint, col varchar", [])
+    if kind == "update":
+        names = [name for name in staged.header.names if name not in HELD_BACK_COLUMNS]
+        parts = [fill("filled", code=code(name), column=column(name)) for name in names]
+        con.execute("insert into filled " + " union all ".join(parts))
+    rows = con.execute(fill("cleared"), {"batch": batch, "whole": kind != "update"}).fetchall()
     return int(rows[0][0])
 
 

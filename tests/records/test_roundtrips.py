@@ -345,3 +345,27 @@ def test_exported_cells_are_inert(shop, base):
     assert shop.sql("select trial, assigned from records.jobs where job = '1001'") == [
         ("@cmd", "+1+cmd|x")
     ]
+
+
+def test_apostrophes_of_an_export_are_no_part_of_a_job(shop, base):
+    bad = {**base, "minutes": "ten"}
+    shop.take([{**bad, "job": "@a1"}, {**bad, "job": "-7b"}, {**bad, "job": "=x"}])
+    out = shop.path / "out.csv"
+    export_heldback(shop.folder, out)
+    assert "'@a1" in out.read_text(encoding="utf-8-sig")
+    shop.take_file(shop.file(out.read_text(encoding="utf-8-sig").replace("ten", "10"), "in.csv"))
+    assert shop.sql("select job from records.jobs order by job") == [("-7b",), ("@a1",)]
+    assert shop.reasons() == ["a formula, not a value"]
+
+
+def test_an_update_clears_only_the_faults_of_what_it_filled(shop, base):
+    shop.take([base])
+    shop.take([{**base, "opening": "heat_plates", "minutes": "ten"}])
+    assert len(shop.reasons()) == 2
+    report = shop.take([{"job": "1001", "price": "40"}], update=True)
+    assert (report.sheets[0].changed, report.sheets[0].cleared) == (1, 0)
+    report = shop.take([{"job": "1001", "minutes": "50", "opening": ""}], update=True)
+    assert report.sheets[0].cleared == 1
+    assert [reason[:14] for reason in shop.reasons()] == ["unknown method"]
+    assert shop.take([{**base, "opening": "heat_gun"}]).sheets[0].cleared == 1
+    assert shop.reasons() == []
