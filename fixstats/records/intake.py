@@ -35,7 +35,10 @@ _FAULTS = "row bigint, col varchar, value varchar, reason varchar, whole boolean
 
 @dataclass(frozen=True)
 class Request:
-    """One file to take in. ``kind``: sheet, update or inbox; ``label``: its name in the records."""
+    """One file to take in. ``kind``: sheet, update or inbox; ``label``: its name in the records.
+
+    ``zone``: the shop's time zone, for times of day written with an offset.
+    """
 
     path: Path
     label: str
@@ -43,6 +46,7 @@ class Request:
     covers: str | None
     kind: str
     scratch: Path
+    zone: str = "UTC"
     tell: Callable[[str], None] = field(default=lambda stage: None)
 
 
@@ -117,6 +121,7 @@ def _read(con: Connection, request: Request, catalogue: Catalogue) -> _Read:
         serial=isinstance(source, ParquetSource) and source.rows,
         exported=header.exported,
         lenient=request.kind == "inbox" or header.exported,
+        zone=request.zone,
     )
     judged = judge(con, header.names, known, request.mapping, catalogue, manner)
     return _Read(header, loaded, judged)

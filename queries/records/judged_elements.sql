@@ -1,5 +1,5 @@
 -- Question: what is wrong with each element, if anything?
--- Grain: one row an element. Reads: elements, advice (words for unknown elements), mode_places
+-- Grain: one row an element. Reads: elements, advice (words for unknown elements), days, mode_places
 --   (where a mode can occur), privacy_rules. Parameter: zero_allowed is none.
 -- Columns: those of elements and fault (null where the element is right).
 create or replace temp table judged_elements as
@@ -17,6 +17,7 @@ select
     when a.reason is not null and e.kind <> 'lot' and personal(e.content) is not null
       then personal(e.content) || ' is kept out of the records'
     when a.reason is not null then a.reason
+    when d.fault is not null then d.fault
     when e.kind in ('amount', 'cost') and starts_with(e.code, '-') then 'below 0'
     when e.kind = 'failures' and e.place_text is not null
       and (e.place_text = '' or coalesce(e.number, 1) < 1 or coalesce(e.number, 1) > 99)
@@ -32,4 +33,5 @@ select
   end as fault
 from elements as e
 left join advice as a on a.kind = e.kind and a.owner = e.owner and a.element = e.element
+left join days as d on e.kind = 'date' and d.col = e.col and d.written = e.element
 left join privacy_rules as p on p.col = e.col;

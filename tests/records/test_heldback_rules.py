@@ -3,13 +3,18 @@
 from __future__ import annotations
 
 import re
+from datetime import UTC, datetime, timedelta
 
 import pytest
+
+from fixstats.folder import Settings, make_folder
 
 # changes to a good row -> words of the reason
 BAD_ROWS = {
     "31/02": ({"finished": "2026-02-31"}, "there is no day '2026-02-31'"),
     "no date": ({"finished": "soon"}, "'soon' is no date that can be read"),
+    "typing error": ({"finished": "1926-03-14"}, "1926-03-14 is before 1970: likely a typing err"),
+    "far future": ({"finished": "2926-03-14"}, "2926-03-14 lies in the future"),
     "finished first": (
         {"received": "2026-03-20"},
         r"finished before it was received \(2026-03-20\)",
@@ -205,3 +210,29 @@ def test_reasons_show_no_personal_data(shop, base, name, cell, secret):
     assert "masked]" in value
     shown = (reason.replace("job", ""), line.replace("job", ""), value, report.sheets[0].preview[0])
     assert all(secret not in str(text) for text in shown), shown
+
+
+@pytest.mark.parametrize("days", [1, 2])
+def test_tomorrow_is_let_in_and_the_day_after_held_back(shop, base, days):
+    day = datetime.now(UTC).date() + timedelta(days=days)
+    # its only date is absurd, not unreadable: the row is held back, the sheet is read
+    report = shop.take([{**base, "finished": day.isoformat()}])
+    assert report.sheets[0].held_back == days - 1
+    assert shop.reasons() == [f"{day} lies in the future"] * (days - 1)
+
+
+@pytest.mark.parametrize(
+    ("stamp", "day"),
+    [
+        ("2026-03-31T23:30:00Z", "2026-04-01"),  # summer time: two hours ahead of UTC
+        ("2026-01-31 22:30+00", "2026-01-31"),  # winter time: one hour
+        ("2026-04-01T00:30:00+05:00", "2026-03-31"),
+        ("2026-03-31T23:30:00", "2026-03-31"),
+        ("03/31/2026 11:30 PM", "2026-03-31"),
+    ],
+)
+def test_a_stamp_with_an_offset_is_the_day_of_the_shop(shop, tmp_path, base, stamp, day):
+    folder = make_folder(tmp_path / "madrid", Settings(name="Bench", time_zone="Europe/Madrid"))
+    shop = type(shop)(folder)
+    shop.take([{**base, "finished": stamp}])
+    assert shop.sql("select cast(finished as varchar) from records.jobs") == [(day,)]
