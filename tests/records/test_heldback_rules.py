@@ -110,6 +110,11 @@ BAD_ROWS = {
     ),
     "e-mail": ({"technician": "ann@bench.example"}, "an e-mail address is kept out of the records"),
     "telephone": ({"branch": "+34 600 123 456"}, "a telephone number is kept out"),
+    "telephone with a stroke": ({"branch": "+49 (0)170/1234567"}, "a telephone number is kept"),
+    "area code and stroke": ({"assigned": "call 0170/1234567"}, "a telephone number is kept out"),
+    "device number in pairs": ({"assigned": "49-01-54-20-32-37-51-8"}, "a 15-digit device number"),
+    "device number, strokes": ({"assigned": "490154/203237/518"}, "a 15-digit device number"),
+    "device number, spaces": ({"assigned": "490 154 203 237 518"}, "a 15-digit device number"),
     "device number": ({"assigned": "490154203237518"}, "a 15-digit device number is kept out"),
 }  # fmt: skip
 
@@ -129,6 +134,7 @@ def test_held_back_with_its_words(shop, base, name):
 
 GOOD_ROWS = {
     "15 digits without the check digit": {"assigned": "490154203237519"},
+    "a date with a zero in front": {"assigned": "01/02/2026 10:30"},
     "digits in a lot": {"battery_lot": "+34 600 123 456"},
     "a job like a telephone number": {"job": "600 123 4567"},
     "a date like a number": {"received": "2026-03-01"},
