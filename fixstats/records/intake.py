@@ -71,10 +71,12 @@ def take_in(con: Connection, request: Request, catalogue: Catalogue) -> SheetRep
     """
     staged = _stage(con, request, catalogue)
     request.tell("comparing")
+    kept = _kept_covers(con)
     batch = con.execute(fill("next_entry")).fetchall()[0][1]
     rows_read, repeated, held = _sort_out(con, staged, request, batch)
     modes = covered_modes(con, staged.declared, catalogue)
     changed, unchanged = _compare(con, batch)
+    lists = _list_notes(staged.declared, len(modes), kept, unchanged)
     cleared = _clear(con, batch, staged, request.kind)
     added = _count(con, "sheet") - changed
     request.tell("storing")
@@ -86,7 +88,7 @@ def take_in(con: Connection, request: Request, catalogue: Catalogue) -> SheetRep
     report = SheetReport(
         batch, request.label, request.kind, rows_read, added, changed, unchanged, repeated,
         held, cleared, staged.declared, tuple(modes),
-        tuple(_notes(staged, request, new_names, cleared)),
+        (*staged.notes, *lists, *_notes(new_names, cleared)),
         tuple(con.execute(fill("preview")).fetchall()),
     )  # fmt: skip
     if not stored and not cleared and not _count_held(con, batch):
@@ -263,15 +265,35 @@ def _count_held(con: Connection, batch: int) -> int:
     return int(rows[0][0])
 
 
-def _notes(
-    staged: _Staged, request: Request, new_names: Sequence[tuple[str, str]], cleared: int
-) -> list[str]:
-    notes = list(staged.notes)
-    if staged.declared == "seen" and request.kind != "update":
+def _kept_covers(con: Connection) -> tuple[int, int]:
+    """Rows of ``sheet`` that keep the list of an earlier import, and all of its rows."""
+    kept, rows = con.execute("select count(covers), count(*) from sheet").fetchall()[0]
+    return int(kept), int(rows)
+
+
+def _list_notes(declared: str, modes: int, kept: tuple[int, int], unchanged: int) -> list[str]:
+    """Which list of what the bench looked for counts for which rows."""
+    notes, (keeping, rows) = [], kept
+    if keeping:
         notes.append(
-            "covers: seen; only failure modes that occur in this file count as looked for "
-            "(say --covers all if the bench looked for every mode)"
+            f"covers: {counted(keeping, 'row')} with the list of the first import of the job kept"
         )
+    if declared != "seen" or keeping == rows:
+        return notes
+    notes.append(
+        f"covers: seen; only the {counted(modes, 'failure mode')} that occur in this file count "
+        "as looked for (say --covers all if the bench looked for every mode)"
+    )
+    if unchanged:
+        notes.append(
+            f"{counted(unchanged, 'unchanged job')} keep the list of their earlier import; say "
+            "--covers to apply one list to all"
+        )
+    return notes
+
+
+def _notes(new_names: Sequence[tuple[str, str]], cleared: int) -> list[str]:
+    notes = []
     if cleared:
         notes.append(f"{counted(cleared, 'fault')} held back earlier: mended")
     kinds = dict.fromkeys(kind for kind, _ in new_names)

@@ -369,3 +369,24 @@ def test_an_update_clears_only_the_faults_of_what_it_filled(shop, base):
     assert [reason[:14] for reason in shop.reasons()] == ["unknown method"]
     assert shop.take([{**base, "opening": "heat_gun"}]).sheets[0].cleared == 1
     assert shop.reasons() == []
+
+
+def test_notes_say_which_list_of_looked_for_modes_counts(shop, base):
+    shop.take([{**base, "failures": "tab_snapped"}, {**base, "job": "2", "minutes": "ten"}],
+              covers="all")  # fmt: skip
+    for update in ({"job": "1001", "price": "4"}, {"job": "1001", "price": "5"}):
+        notes = shop.take([update], update=True).sheets[0].notes
+        assert notes == ("covers: 1 row with the list of the first import of the job kept",)
+    out = shop.path / "out.csv"
+    export_heldback(shop.folder, out)
+    shop.file(out.read_text(encoding="utf-8-sig").replace("ten", "10"), "in.csv")
+    notes = shop.take_file(shop.path / "in.csv").sheets[0].notes
+    assert not any("seen" in note for note in notes)
+
+
+def test_notes_say_that_unchanged_jobs_keep_their_shorter_list(shop, base):
+    shop.take([base])
+    rows = [base, {**base, "job": "2", "failures": "tab_snapped"}]
+    notes = shop.take(rows).sheets[0].notes
+    assert any("1 failure mode that" in note for note in notes)
+    assert any(note.startswith("1 unchanged job keep") for note in notes)
