@@ -6,6 +6,7 @@ create or replace temp table judged_elements as
 select
   e.* exclude (place), coalesce(e.place, '') as place,
   case
+    when unprintable(e.content) then 'has a sign that cannot be printed'
     when starts_with(e.content, '=') then 'a formula, not a value'
     when contains(e.content, ' masked]') then 'a masked value: write a permitted one or leave it blank'
     when e.kind in ('name', 'supplier', 'text', 'notes') and coalesce(p.rule, '') <> 'hash'

@@ -11,6 +11,9 @@ create or replace temp macro readable_number(t, point, thousands) as
   case when regexp_full_match(
     replace(replace(t, thousands, ''), point, '.'), '[+-]?(\d+(\.\d*)?|\.\d+)([eE][+-]?\d{1,2})?'
   ) then try_cast(replace(replace(t, thousands, ''), point, '.') as double) end;
+-- control signs and those that turn the direction of writing; tidy makes spaces of tab and newline
+create or replace temp macro unprintable(t) as
+  regexp_matches(t, '[\x00-\x08\x0E-\x1F\x7F-\x{9F}\x{200E}\x{200F}\x{202A}-\x{202E}\x{2066}-\x{2069}]');
 -- A telephone number has one stroke at most; a date with strokes has two.
 create or replace temp macro masked(t) as
   regexp_replace(

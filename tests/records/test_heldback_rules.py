@@ -115,6 +115,9 @@ BAD_ROWS = {
     "device number in pairs": ({"assigned": "49-01-54-20-32-37-51-8"}, "a 15-digit device number"),
     "device number, strokes": ({"assigned": "490154/203237/518"}, "a 15-digit device number"),
     "device number, spaces": ({"assigned": "490 154 203 237 518"}, "a 15-digit device number"),
+    "turned writing": ({"model": "Velum \u202e3"}, "has a sign that cannot be printed"),
+    "control sign": ({"technician": "t\x1b[31m"}, "has a sign that cannot be printed"),
+    "control sign in a job": ({"job": "10\x0701"}, "has a sign that cannot be printed"),
     "device number": ({"assigned": "490154203237518"}, "a 15-digit device number is kept out"),
 }  # fmt: skip
 
@@ -135,6 +138,7 @@ def test_held_back_with_its_words(shop, base, name):
 GOOD_ROWS = {
     "15 digits without the check digit": {"assigned": "490154203237519"},
     "a date with a zero in front": {"assigned": "01/02/2026 10:30"},
+    "tab and newline in notes": {"notes": "one\ttwo\nthree"},
     "digits in a lot": {"battery_lot": "+34 600 123 456"},
     "a job like a telephone number": {"job": "600 123 4567"},
     "a date like a number": {"received": "2026-03-01"},

@@ -8,6 +8,7 @@ import random
 import polars as pl
 import pytest
 
+from fixstats.cli.imports import report_text
 from fixstats.errors import UsageError
 from fixstats.records.batches import batches, forget, undo
 from fixstats.records.heldback import export_heldback, heldback
@@ -390,3 +391,10 @@ def test_notes_say_that_unchanged_jobs_keep_their_shorter_list(shop, base):
     notes = shop.take(rows).sheets[0].notes
     assert any("1 failure mode that" in note for note in notes)
     assert any(note.startswith("1 unchanged job keep") for note in notes)
+
+
+def test_a_check_says_what_would_be_added(shop, base):
+    rows = [{**base, "opening": "warm_bath"}]
+    text = report_text(shop.take(rows, add_codes=True, check=True))
+    assert "would be added to the catalogue: warm_bath" in text
+    assert "\nadded to the catalogue: warm_bath" in report_text(shop.take(rows, add_codes=True))
