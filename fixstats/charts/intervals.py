@@ -28,11 +28,12 @@ from fixstats.charts.style import COLOURS, SHAPES, finished, nothing, percent_ax
 from fixstats.charts.words import (
     Row,
     count_words,
-    greatest,
     interval_words,
     level_words,
+    named,
     overlapping,
     percent,
+    range_words,
     rate_words,
     share_words,
     span_words,
@@ -77,7 +78,10 @@ def interval_chart(finding: Finding) -> Picture:
     more = [f"{left:,} of {len(finding.rows):,} rows not drawn: fewest opportunities"]
     beyond = any(point["sign"] == "goes on" for point in points)
     words = subtitle(
-        finding, *(more if left else ()), "arrows go on beyond the scale" if beyond else ""
+        finding,
+        *(more if left else ()),
+        "arrows go on beyond the scale" if beyond else "",
+        range_words(rows, finding.keys),
     )
     return finished(picture, _title(finding, shown), words, _description(finding, shown))
 
@@ -231,14 +235,13 @@ def _title(finding: Finding, shown: Sequence[Group]) -> str:
         return f"{subject}{by}: no opportunity is known, so there is no rate"
     if len(rows) == 1:
         return f"{subject}{_one(finding, rows[0])}: {rate_words(rows[0])}"
-    top = greatest(rows, "rate") or rows[0]
-    if not top["failures"]:
+    if not any(row["failures"] for row in rows):
         limits = sorted(row["at_most"] for row in rows)
         return (
             f"{subject}{by}: no failure seen in {counted(len(rows), 'row')}; "
             f"upper limits from {percent(limits[0])} to {percent(limits[-1])}"
         )
-    return f"{subject}{by}: {span_words(rows)}; {_overlaps(finding, shown)}"
+    return f"{subject}{by}: {span_words(rows, finding.keys)}; {_overlaps(finding, shown)}"
 
 
 def _one(finding: Finding, row: Row) -> str:
@@ -249,14 +252,17 @@ def _one(finding: Finding, row: Row) -> str:
 
 
 def _overlaps(finding: Finding, shown: Sequence[Group]) -> str:
-    """Overlap of intervals within groups, said without calling anything better or worse."""
-    several = [
-        [row for row in group.rows if row["rate"] is not None]
+    """Overlap of intervals within groups, said without calling anything better or worse.
+
+    Of rows whose keys were recorded: what was left blank or not done is no choice to compare.
+    """
+    known = [
+        [row for row in group.rows if row["rate"] is not None and named(row, finding.keys)]
         for group in shown
-        if sum(row["rate"] is not None for row in group.rows) > 1
     ]
+    several = [rows for rows in known if len(rows) > 1]
     if not several:
-        return "one row each, so nothing is compared"
+        return "nothing is compared"
     if len(shown) == 1:
         return "all intervals overlap" if overlapping(several[0]) else "not all intervals overlap"
     outer = levels(finding)[:-1]
@@ -268,16 +274,16 @@ def _description(finding: Finding, shown: Sequence[Group]) -> str:
     """The text alternative: what is drawn and its main figures."""
     drawn = sum(len(group.rows) for group in shown)
     text = [f"{_title(finding, shown)}. {counted(drawn, 'row')} with rate, interval and counts."]
-    named = [
+    known = [
         (row, ", ".join((*group.headings, name)))
         for group in shown
         for row, name in zip(group.rows, group.names, strict=True)
         if row["rate"] is not None
     ]
-    if len(named) > 1:
-        row, name = max(named, key=lambda pair: pair[0]["rate"])
+    if len(known) > 1:
+        row, name = max(known, key=lambda pair: pair[0]["rate"])
         if row["failures"]:
             text.append(f"Highest: {name}: {rate_words(row)}.")
-        row, name = max(named, key=lambda pair: pair[0]["opportunities"])
+        row, name = max(known, key=lambda pair: pair[0]["opportunities"])
         text.append(f"Most opportunities: {name}: {rate_words(row)}.")
     return " ".join(text)

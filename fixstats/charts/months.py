@@ -40,6 +40,7 @@ from fixstats.charts.words import (
     level_words,
     overlapping,
     percent,
+    range_words,
     rate_words,
     share_words,
     span_words,
@@ -105,6 +106,7 @@ def months_chart(finding: Finding) -> Picture:
         "bars at the top edge go on beyond the scale" if _beyond(rows, frame.edge) else "",
         f"{counted(undated, 'row')} without a {time} not drawn" if undated else "",
         f"{left} of {len(panels)} panels not drawn: fewest opportunities" if left else "",
+        range_words(rows, finding.keys),
     )
     picture = alt.vconcat(*(_panel(panel, frame) for panel in shown), spacing=22)
     title = _title(finding, shown, time)
@@ -284,11 +286,12 @@ def _title(finding: Finding, shown: Sequence[_Panel], time: str) -> str:
     if not top["failures"]:
         limit = max(row["at_most"] for row in rows)
         return f"{subject}: no failure seen; highest upper limit {percent(limit)}"
-    alike = sum(overlapping(panel.rows) for panel in shown)
+    dated = [[row for row in panel.rows if row[time] is not None] for panel in shown]
+    alike = sum(map(overlapping, dated))
     overlap = "all intervals overlap" if alike else "not all intervals overlap"
     if len(shown) > 1:
         overlap = f"intervals overlap in {share_words(alike, len(shown), 'panel')}"
-    return f"{subject}: {span_words(rows)}; {overlap}"
+    return f"{subject}: {span_words(rows, finding.keys)}; {overlap}"
 
 
 def _description(title: str, shown: Sequence[_Panel], time: str) -> str:

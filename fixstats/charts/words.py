@@ -30,6 +30,9 @@ VIEWS = {
 }
 
 
+# A row of fewer opportunities gives no figure of a title: one failure moves its rate by over 5 %.
+TELLING = 20
+
 # Keeps a figure and its unit on one line.
 NO_BREAK = "\u00a0"
 
@@ -125,9 +128,16 @@ def subtitle_of(first: Sequence[str], finding: Finding, *more: str) -> list[str]
         f"only {', '.join(where)}" if where else "",
         f"only rows of {fewest:,} opportunities or more" if fewest else "",
         *more,
+        _clusters(finding),
     )
     lines = (first, (interval_words(finding), period_words(settings)), last)
     return ["; ".join(filter(None, parts)) for parts in lines if any(parts)]
+
+
+def _clusters(finding: Finding) -> str:
+    """A hint where the rates of single technicians lie so far apart that a note says it."""
+    hinted = any(note.code == "clustered" for note in finding.notes)
+    return "technicians differ, which may widen the intervals" if hinted else ""
 
 
 def overlapping(rows: Sequence[Row], low: str = "low", high: str = "high") -> bool:
@@ -142,15 +152,40 @@ def greatest(rows: Sequence[Row], figure: str) -> Row | None:
     return max(known, key=lambda row: row[figure]) if known else None
 
 
-def span_words(rows: Sequence[Row]) -> str:
-    """``1.2 % (3 of 250) to 7.9 % (15 of 190)``: lowest and highest rate, each with its counts.
+def named(row: Row, keys: Sequence[str]) -> bool:
+    """Whether every key was recorded and fits: neither empty nor ``-``."""
+    return all(row[key] not in (None, "-") for key in keys)
 
-    With the counts, since the ends of a range are often its smallest rows. A lowest rate of zero
-    is not said: no failure seen is not a rate of zero.
+
+def telling(rows: Sequence[Row], keys: Sequence[str]) -> list[Row]:
+    """The rows whose rates a title may give; all with a rate, where none of these has a failure.
+
+    The highest and lowest of many rates are those of the smallest rows, and of left-over rows such
+    as 'not recorded': a title that names them tells of chance.
     """
     known = [row for row in rows if row["rate"] is not None]
+    large = [row for row in known if row["opportunities"] >= TELLING and named(row, keys)]
+    return large if any(row["failures"] for row in large) else known
+
+
+def range_words(rows: Sequence[Row], keys: Sequence[str]) -> str:
+    """Of which rows the range in the title is; empty where it is of all."""
+    if len(telling(rows, keys)) == sum(row["rate"] is not None for row in rows):
+        return ""
+    return f"rates in the title: rows of {TELLING} opportunities or more with all keys recorded"
+
+
+def span_words(rows: Sequence[Row], keys: Sequence[str]) -> str:
+    """``1.2 % (3 of 250) to 7.9 % (15 of 190)``: lowest and highest rate, each with its counts.
+
+    Of the rows that are ``telling``. A lowest rate of zero is not said: no failure seen is not a
+    rate of zero.
+    """
+    known = telling(rows, keys)
     low, high = (end(known, key=lambda row: row["rate"]) for end in (min, max))
     top = f"{percent(high['rate'])} ({count_words(high)})"
+    if low is high:
+        return top
     if not low["failures"]:
         return f"up to {top}"
     return f"{percent(low['rate'])} ({count_words(low)}) to {top}"

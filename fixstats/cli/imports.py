@@ -104,7 +104,8 @@ def report_text(report: ImportReport) -> str:
     """What became of the sheets, in a few lines each."""
     lines = [line for sheet in report.sheets for line in _sheet_lines(sheet)]
     if report.codes_added:
-        lines.append(f"added to the catalogue: {', '.join(report.codes_added)}")
+        verb = "would be added" if report.checked else "added"
+        lines.append(f"{verb} to the catalogue: {', '.join(report.codes_added)}")
     if report.held_back and not report.checked:
         lines.append("held-back rows: fixstats heldback shows them, --out FILE to mend them")
     if report.checked:
@@ -120,13 +121,6 @@ def _sheet_lines(sheet: SheetReport) -> list[str]:
     told = ", ".join(f"{number:,} {word}" for word, number in counts.items() if number)
     batch = "" if sheet.batch is None else f" (import {sheet.batch})"
     lines = [f"{sheet.file}{batch}: {counted(sheet.rows_read, 'row')}: {told or 'nothing new'}"]
-    if sheet.cleared:
-        lines.append(f"  {counted(sheet.cleared, 'held-back fault')} mended")
-    if sheet.covers == "seen":
-        lines.append(
-            f"  no list of what the bench looked for: taken as the {len(sheet.covered)} modes seen "
-            "in the file (say it with --covers)"
-        )
     lines += [f"  {note}" for note in sheet.notes]
     for row, column, value, reason in sheet.preview[:SHOWN]:
         what = f" {column}" if column else ""

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
+from fixstats.cli import complete
 from fixstats.cli.options import (
     ChartOption,
     FormatOption,
@@ -23,17 +24,27 @@ if TYPE_CHECKING:
 
 def rates(
     mode: Annotated[
-        list[str] | None, typer.Option(metavar="MODE", help="A row for this failure mode.")
+        list[str] | None,
+        typer.Option(
+            metavar="MODE", help="A row for this failure mode.", autocompletion=complete.modes
+        ),
     ] = None,
     family: Annotated[
         list[str] | None,
         typer.Option(
-            metavar="FAMILY", help="One row: any mode of the family, a union over the job."
+            metavar="FAMILY",
+            autocompletion=complete.families,
+            help="One row: any mode of the family, a union over the job.",
         ),
     ] = None,
     any_: Annotated[
         list[str] | None,
-        typer.Option("--any", metavar="MODE", help="One row: any of these modes or families."),
+        typer.Option(
+            "--any",
+            metavar="MODE",
+            autocompletion=complete.modes_and_families,
+            help="One row: any of these modes or families.",
+        ),
     ] = None,
     by: Annotated[
         list[str] | None,
@@ -43,7 +54,11 @@ def rates(
     ] = None,
     where: Annotated[
         list[str] | None,
-        typer.Option(metavar="KEY=VALUE", help="Only these; a KEY again: or. KEY= : not recorded."),
+        typer.Option(
+            metavar="KEY=VALUE",
+            autocompletion=complete.pairs,
+            help="Only these; a KEY again: or. KEY= : not recorded.",
+        ),
     ] = None,
     since: Annotated[str | None, typer.Option(metavar="DATE", help="First day, or month.")] = None,
     until: Annotated[str | None, typer.Option(metavar="DATE", help="Last day, or month.")] = None,

@@ -79,11 +79,15 @@ def listing(
     *,
     settings: Mapping[str, Any] | None = None,
     note: str | None = None,
+    notes: Sequence[Note] = (),
 ) -> Finding:
-    """Rows that need no conclusion, in the one form that is shown; ``nothing``: said of none."""
-    notes = [Note("nothing", nothing)] if not rows else []
-    notes += [Note("cut", note)] if note else []
-    return Finding(question, settings or {}, tuple(rows), notes=tuple(notes))
+    """Rows that need no conclusion, in the one form that is shown.
+
+    ``nothing`` is said of none, ``note`` of rows that were cut, ``notes`` of all.
+    """
+    first = [Note("nothing", nothing)] if not rows else []
+    first += [Note("cut", note)] if note else []
+    return Finding(question, settings or {}, tuple(rows), notes=(*first, *notes))
 
 
 def common_settings(folder: ShopFolder, period: Period, **more: Any) -> dict[str, Any]:

@@ -38,6 +38,7 @@ def notes_for(rows: Rows, left_out: int, ask: RatesAsk, covered: Period) -> tupl
         _overlap(ask),
         _partial(rows, ask, covered),
         _not_recorded(rows, ask),
+        _rework(rows, ask, covered),
         Note("own_records", OWN_RECORDS),
     )
     return tuple(note for note in found if note)
@@ -113,9 +114,9 @@ def _clustering(rows: Rows, ask: RatesAsk) -> Note | None:
         return None
     return Note(
         "clustered",
-        f"technicians differ: in {counted(len(wide), 'row')} the interval would be up to "
-        f"{max(wide):.1f} times as wide if jobs of one technician count as alike "
-        "(--cluster technician)",
+        f"in {counted(len(wide), 'row')} the rates of single technicians lie so far apart that, if "
+        f"jobs of one technician are alike, the interval is up to {max(wide):.1f} times as wide "
+        "(--cluster technician); with few technicians this is itself a rough estimate",
     )
 
 
@@ -140,27 +141,42 @@ def _overlap(ask: RatesAsk) -> Note | None:
 
 
 def _partial(rows: Rows, ask: RatesAsk, covered: Period) -> Note | None:
-    """A month not over by the last date in the records is marked (design 6.11)."""
-    as_of = covered.as_of
-    last_day = calendar.monthrange(as_of.year, as_of.month)[1]
-    ends = {
-        "month": (f"{as_of:%Y-%m}", as_of.day == last_day),
-        "quarter": (
-            f"{as_of.year}-Q{(as_of.month + 2) // 3}",
-            as_of.day == last_day and as_of.month % 3 == 0,
-        ),
-        "year": (f"{as_of.year}", as_of == date(as_of.year, 12, 31)),
-    }
-    open_ones = [
-        value
-        for key, (value, over) in ends.items()
-        if key in ask.by and not over and any(row[key] == value for row in rows)
-    ]
+    """A period cut by the end of the records or by the dates asked for is marked (design 6.11)."""
+    last = min(covered.as_of, ask.until or covered.as_of)
+    cut = [name for name in _periods(last, ask) if _ends(name) != last]
+    if ask.since:
+        cut += [name for name in _periods(ask.since, ask) if _begins(name) != ask.since]
+    shown = {row[key] for row in rows for key in _PERIODS if key in ask.by}
+    open_ones = [name for name in dict.fromkeys(cut) if name in shown]
     if not open_ones:
         return None
+    since = f" from {ask.since.isoformat()}" if ask.since else ""
     return Note(
-        "partial", f"{listed(open_ones)} is not over: the records end on {as_of.isoformat()}"
+        "partial", f"{listed(open_ones)}: partial, the rows go{since} to {last.isoformat()} only"
     )
+
+
+_PERIODS = ("month", "quarter", "year")
+
+
+def _periods(day: date, ask: RatesAsk) -> list[str]:
+    """The month, quarter and year of a day, as far as they are asked for."""
+    quarter = f"{day.year:04d}-Q{(day.month + 2) // 3}"
+    names = {"month": f"{day:%Y-%m}", "quarter": quarter, "year": f"{day.year:04d}"}
+    return [name for key, name in names.items() if key in ask.by]
+
+
+def _begins(period: str) -> date:
+    year, _, rest = period.partition("-")
+    month = 3 * int(rest[1:]) - 2 if rest.startswith("Q") else int(rest or 1)
+    return date(int(year), month, 1)
+
+
+def _ends(period: str) -> date:
+    begin = _begins(period)
+    months = 12 if len(period) == 4 else 3 if "Q" in period else 1
+    month = begin.month + months - 1
+    return date(begin.year, month, calendar.monthrange(begin.year, month)[1])
 
 
 def _not_recorded(rows: Rows, ask: RatesAsk) -> Note | None:
@@ -170,6 +186,20 @@ def _not_recorded(rows: Rows, ask: RatesAsk) -> Note | None:
         "not_recorded",
         "an empty key, (not recorded) in tables, stands for jobs where that was not written down; "
         "'-' means not done or not fitted",
+    )
+
+
+def _rework(rows: Rows, ask: RatesAsk, covered: Period) -> Note | None:
+    """Come-back jobs count here, and harder ones they may be; comparisons leave them out."""
+    plain = {*_PERIODS, "model", "technician", "branch", "repair", "outcome", "rework"}
+    if not covered.rework or not rows or plain.issuperset(ask.by):
+        return None
+    if any(key == "rework" for key, _ in ask.where):
+        return None
+    return Note(
+        "rework",
+        f"{counted(covered.rework, 'job')} in the records are themselves come-backs and count "
+        "here; leave them out with --where rework=no",
     )
 
 

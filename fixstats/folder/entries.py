@@ -28,7 +28,9 @@ RESERVED = (
     "grade", "supplier", "lot", "part", "mode", "family", "unit", "view", "pair", "part_a",
     "grade_a", "part_b", "grade_b", "opportunities", "unknown", "unknown_failed", "rate", "low",
     "high", "at_most", "bound_low", "bound_high", "one_in", "entry", "batch", "covers", "target",
-    "step", "piece", "attempt", "held_back", "reason",
+    "step", "piece", "attempt", "held_back", "reason", "plan", "cluster",
+    "clusters", "maybe", "number", "place", "units", "option", "excluded", "unclear", "standing",
+    "since", "until", "entries", "value", "key", "job_key", "ff", "fn", "nn", "label", "position",
 )  # fmt: skip
 PART_COLUMNS = ("grade", "supplier", "lot", "cost", "fitted")
 OPEN_LISTS = ("model", "technician", "supplier", "lot", "branch")

@@ -5,13 +5,17 @@ from __future__ import annotations
 import re
 from collections import Counter
 from collections.abc import Iterable, Mapping
-from datetime import date, timedelta
+from datetime import UTC, date, datetime, time, timedelta, timezone
+from zoneinfo import ZoneInfo
 
 from fixstats.errors import SheetError
 
 # Spreadsheets count days from here (their day 60, 1900-02-29, never was; later days are right).
 _SERIAL_ZERO = date(1899, 12, 30)
-_TIME = re.compile(r"[T ]+\d{1,2}:\d\d(:\d\d(\.\d+)?)?( ?[AaPp]\.?[Mm]\.?| ?Z|[+-]\d\d:?\d\d)?$")
+_TIME = re.compile(
+    r"[T ]+(?P<hour>\d{1,2}):(?P<minute>\d\d)(:\d\d(\.\d+)?)?"
+    r"( ?[AaPp]\.?[Mm]\.?| ?(?P<offset>Z|[+-]\d\d(:?\d\d)?))?$"
+)
 _YEAR_FIRST = re.compile(r"(\d{4})([-/.]?)(\d{1,2})\2(\d{1,2})")
 _YEAR_LAST = re.compile(r"(\d{1,2})([-/. ])(\d{1,2})\2(\d{4}|\d{2})")
 _NAMED = re.compile(r"(\d{1,2})[ .-]*([A-Za-z]{3})[a-z]*[ .,-]*(\d{4})")
@@ -20,6 +24,8 @@ _MONTHS = {"jan": 1, "feb": 2, "mar": 3, "apr": 4, "may": 5, "jun": 6,
            "jul": 7, "aug": 8, "sep": 9, "oct": 10, "nov": 11, "dec": 12}  # fmt: skip
 # Above this share of dates the other way round a column is mixed rather than mistyped.
 _MISTYPED = 0.05
+# No records of repairs reach further back; what claims to is a slip of the keyboard.
+EARLIEST = date(1970, 1, 1)
 
 Order = str  # "DMY", "MDY" or "YMD"
 
@@ -43,13 +49,38 @@ def _day(year: int, month: int, day: int) -> date | None:
         return None
 
 
-def read_day(text: str, order: Order | None, serial: bool = False) -> date | None:
+def read_day(
+    text: str, order: Order | None, serial: bool = False, zone: str = "UTC"
+) -> date | None:
     """The day that ``text`` means, or None where it means none.
 
     ``order`` decides 03/04/2026; a year in front or the name of a month needs no order.
-    ``serial``: a bare number counts days as spreadsheets do.
+    ``serial``: a bare number counts days as spreadsheets do. A time of day with an offset from
+    UTC gives the day it was in ``zone`` then; one without is taken to be the shop's.
     """
-    bare = _bare(text)
+    day = _written_day(_bare(text), order, serial)
+    clock = _TIME.search(text.strip())
+    if day is None or clock is None or clock["offset"] is None:
+        return day
+    try:
+        moment = datetime.combine(
+            day, time(int(clock["hour"]), int(clock["minute"])), _offset(clock["offset"])
+        )
+        return moment.astimezone(ZoneInfo(zone)).date()
+    except (ValueError, OverflowError):
+        return None
+
+
+def _offset(text: str) -> timezone:
+    if text == "Z":
+        return UTC
+    hours, minutes = int(text[1:3]), int(text[3:].lstrip(":") or 0)
+    ahead = timedelta(hours=hours, minutes=minutes)
+    return timezone(-ahead if text[0] == "-" else ahead)
+
+
+def _written_day(bare: str, order: Order | None, serial: bool) -> date | None:
+    """The day of a text without a time of day."""
     if serial and (found := _SERIAL.fullmatch(bare)):
         return _SERIAL_ZERO + timedelta(days=int(found[1]))
     if found := _YEAR_FIRST.fullmatch(bare):
@@ -123,6 +154,16 @@ def find_orders(columns: Mapping[str, Iterable[str]], where: str) -> dict[str, O
         if settled[name] is None and len(elsewhere) == 1:
             settled[name] = next(iter(elsewhere))
     return settled
+
+
+def absurd(day: date, zone: str) -> str | None:
+    """What makes a day impossible for a job; None where nothing does."""
+    if day < EARLIEST:
+        return f"{day} is before {EARLIEST.year}: likely a typing error"
+    # a day of grace for clocks and zones
+    if day > datetime.now(ZoneInfo(zone)).date() + timedelta(days=1):
+        return f"{day} lies in the future"
+    return None
 
 
 def reason(text: str, order: Order | None) -> str:

@@ -71,7 +71,10 @@ def import_sheets(
     kind = "update" if update else "sheet"
     with tempfile.TemporaryDirectory() as name:
         requests = [
-            Request(path, path.name, read, covers, kind, Path(name), tell) for path in files
+            Request(
+                path, path.name, read, covers, kind, Path(name), folder.settings.time_zone, tell
+            )
+            for path in files
         ]
         try:
             return _import(folder, requests, add_codes=add_codes, check=check)

@@ -89,7 +89,9 @@ def _take_round(
     path = scratch / "inbox.jsonl"
     path.write_text("\n".join(lines) + "\n", encoding="utf-8")
     mapping = SheetMapping(formats=Formats(dates="YYYY-MM-DD", decimal=".", thousands=""))
-    return take_in(con, Request(path, "inbox", mapping, "all", "inbox", scratch), folder.catalogue)
+    zone = folder.settings.time_zone
+    request = Request(path, "inbox", mapping, "all", "inbox", scratch, zone)
+    return take_in(con, request, folder.catalogue)
 
 
 @contextmanager

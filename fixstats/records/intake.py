@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 from fixstats.engines.session import load
 from fixstats.errors import SheetError
 from fixstats.folder import Catalogue
-from fixstats.records.columns import REQUIRED, sheet_columns
+from fixstats.records.columns import HELD_BACK_COLUMNS, REQUIRED, sheet_columns
 from fixstats.records.coverage import covered_modes, covers_set, declared_covers
 from fixstats.records.header import Header, read_header
 from fixstats.records.judging import Judged, Manner, judge
@@ -35,7 +35,10 @@ _FAULTS = "row bigint, col varchar, value varchar, reason varchar, whole boolean
 
 @dataclass(frozen=True)
 class Request:
-    """One file to take in. ``kind``: sheet, update or inbox; ``label``: its name in the records."""
+    """One file to take in. ``kind``: sheet, update or inbox; ``label``: its name in the records.
+
+    ``zone``: the shop's time zone, for times of day written with an offset.
+    """
 
     path: Path
     label: str
@@ -43,6 +46,7 @@ class Request:
     covers: str | None
     kind: str
     scratch: Path
+    zone: str = "UTC"
     tell: Callable[[str], None] = field(default=lambda stage: None)
 
 
@@ -67,11 +71,13 @@ def take_in(con: Connection, request: Request, catalogue: Catalogue) -> SheetRep
     """
     staged = _stage(con, request, catalogue)
     request.tell("comparing")
+    kept = _kept_covers(con)
     batch = con.execute(fill("next_entry")).fetchall()[0][1]
     rows_read, repeated, held = _sort_out(con, staged, request, batch)
     modes = covered_modes(con, staged.declared, catalogue)
     changed, unchanged = _compare(con, batch)
-    cleared = _clear(con, batch)
+    lists = _list_notes(staged.declared, len(modes), kept, unchanged)
+    cleared = _clear(con, batch, staged, request.kind)
     added = _count(con, "sheet") - changed
     request.tell("storing")
     new_names: list[tuple[str, str]] = []
@@ -82,7 +88,7 @@ def take_in(con: Connection, request: Request, catalogue: Catalogue) -> SheetRep
     report = SheetReport(
         batch, request.label, request.kind, rows_read, added, changed, unchanged, repeated,
         held, cleared, staged.declared, tuple(modes),
-        tuple(_notes(staged, request, new_names, cleared)),
+        (*staged.notes, *lists, *_notes(new_names, cleared)),
         tuple(con.execute(fill("preview")).fetchall()),
     )  # fmt: skip
     if not stored and not cleared and not _count_held(con, batch):
@@ -117,6 +123,7 @@ def _read(con: Connection, request: Request, catalogue: Catalogue) -> _Read:
         serial=isinstance(source, ParquetSource) and source.rows,
         exported=header.exported,
         lenient=request.kind == "inbox" or header.exported,
+        zone=request.zone,
     )
     judged = judge(con, header.names, known, request.mapping, catalogue, manner)
     return _Read(header, loaded, judged)
@@ -236,11 +243,16 @@ def _compare(con: Connection, batch: int) -> tuple[int, int]:
     return changed, unchanged
 
 
-def _clear(con: Connection, batch: int) -> int:
+def _clear(con: Connection, batch: int, staged: _Staged, kind: str) -> int:
     """Earlier held-back rows that are mended now; returns how many faults."""
     if not _count(con, "records.heldback"):
         return 0
-    rows = con.execute(fill("cleared"), {"batch": batch}).fetchall()
+    load(con, "filled", "row bigint, col varchar", [])
+    if kind == "update":
+        names = [name for name in staged.header.names if name not in HELD_BACK_COLUMNS]
+        parts = [fill("filled", code=code(name), column=column(name)) for name in names]
+        con.execute("insert into filled " + " union all ".join(parts))
+    rows = con.execute(fill("cleared"), {"batch": batch, "whole": kind != "update"}).fetchall()
     return int(rows[0][0])
 
 
@@ -253,15 +265,35 @@ def _count_held(con: Connection, batch: int) -> int:
     return int(rows[0][0])
 
 
-def _notes(
-    staged: _Staged, request: Request, new_names: Sequence[tuple[str, str]], cleared: int
-) -> list[str]:
-    notes = list(staged.notes)
-    if staged.declared == "seen" and request.kind != "update":
+def _kept_covers(con: Connection) -> tuple[int, int]:
+    """Rows of ``sheet`` that keep the list of an earlier import, and all of its rows."""
+    kept, rows = con.execute("select count(covers), count(*) from sheet").fetchall()[0]
+    return int(kept), int(rows)
+
+
+def _list_notes(declared: str, modes: int, kept: tuple[int, int], unchanged: int) -> list[str]:
+    """Which list of what the bench looked for counts for which rows."""
+    notes, (keeping, rows) = [], kept
+    if keeping:
         notes.append(
-            "covers: seen; only failure modes that occur in this file count as looked for "
-            "(say --covers all if the bench looked for every mode)"
+            f"covers: {counted(keeping, 'row')} with the list of the first import of the job kept"
         )
+    if declared != "seen" or keeping == rows:
+        return notes
+    notes.append(
+        f"covers: seen; only the {counted(modes, 'failure mode')} that occur in this file count "
+        "as looked for (say --covers all if the bench looked for every mode)"
+    )
+    if unchanged:
+        notes.append(
+            f"{counted(unchanged, 'unchanged job')} keep the list of their earlier import; say "
+            "--covers to apply one list to all"
+        )
+    return notes
+
+
+def _notes(new_names: Sequence[tuple[str, str]], cleared: int) -> list[str]:
+    notes = []
     if cleared:
         notes.append(f"{counted(cleared, 'fault')} held back earlier: mended")
     kinds = dict.fromkeys(kind for kind, _ in new_names)

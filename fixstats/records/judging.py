@@ -57,6 +57,8 @@ class Manner:
         It is our own sheet of held-back rows.
     lenient
         Hold rows back even where no date at all can be read.
+    zone
+        The shop's time zone (IANA).
     """
 
     where: str
@@ -64,6 +66,7 @@ class Manner:
     serial: bool
     exported: bool
     lenient: bool
+    zone: str
 
 
 def judge(
@@ -97,7 +100,7 @@ def judge(
     con.execute(fill("cells"))
     rows = con.execute(fill("column_verdicts")).fetchall()
     if not manner.lenient:
-        _refuse_unreadable_dates(rows, manner.where)
+        _refuse_unreadable_dates(con, rows, manner.where)
     return Judged(
         [name for name, rewritten, _, _ in rows if rewritten],
         [name for name, _, faulty, _ in rows if faulty],
@@ -160,11 +163,11 @@ def _load_days(con: Connection, mapping: SheetMapping, manner: Manner) -> dict[s
     else:
         orders = dict(dates.find_orders(texts, manner.where))
     days = [
-        (name, text, day.isoformat())
+        (name, text, day.isoformat(), dates.absurd(day, manner.zone))
         for name, text in rows
-        if (day := dates.read_day(text, orders[name], manner.serial)) is not None
+        if (day := dates.read_day(text, orders[name], manner.serial, manner.zone)) is not None
     ]
-    load(con, "days", "col varchar, written varchar, day varchar", days)
+    load(con, "days", "col varchar, written varchar, day varchar, fault varchar", days)
     return orders
 
 
@@ -229,9 +232,12 @@ def _unknown(kind: str, owner: str, word: str, options: Sequence[str]) -> str:
     return f"{noun} '{word}'{did_you_mean(slug(word), options)}"
 
 
-def _refuse_unreadable_dates(rows: Sequence[tuple[str, bool, bool, bool]], where: str) -> None:
+def _refuse_unreadable_dates(
+    con: Connection, rows: Sequence[tuple[str, bool, bool, bool]], where: str
+) -> None:
+    read = {name for (name,) in con.execute("select distinct col from days").fetchall()}
     for name, _, _, all_faulty in rows:
-        if name == "finished" and all_faulty:
+        if name == "finished" and all_faulty and name not in read:
             raise SheetError(
                 f"{where}: column 'finished': no date in it can be read; nothing was changed\n"
                 "write dates as 2026-01-31, or say how they are written: [formats] dates"

@@ -56,7 +56,8 @@ def tidy_rows(names: Sequence[str], rewritten: Iterable[str], row: str) -> str:
             joins.append(fill("cell_join", alias=alias, code=code(name), column=column(name)))
             picked.append(f"{alias}.clean as {column(name)}")
         elif name in _PLAIN:
-            picked.append(f"nullif(trim(raw_sheet.{column(name)}), '') as {column(name)}")
+            template = "columns/unquoted" if "held_back" in names else "columns/plain"
+            picked.append(fill(template, column=column(name)))
         elif name != "reason":
             picked.append(f"raw_sheet.{column(name)}")
     return fill("tidy_rows", row=row, columns=", ".join(picked), joins="\n".join(joins))

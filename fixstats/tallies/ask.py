@@ -91,7 +91,9 @@ def lay_out(con: duckdb.DuckDBPyConnection, catalogue: Catalogue, ask: Ask) -> L
         (key.name, spelled(con, catalogue, key, value))
         for key, (_, value) in zip(filters, ask.where, strict=True)
     ]
-    load(con, "asked_values", "key varchar, value varchar", list(dict.fromkeys(values)))
+    days = [("since", ask.since), ("until", ask.until)]
+    rows = [*dict.fromkeys(values), *((name, day.isoformat()) for name, day in days if day)]
+    load(con, "asked_values", "key varchar, value varchar", rows)
     load(con, "asked_codes", "mode varchar", [(mode,) for mode in dict.fromkeys(ask.modes)])
     con.execute(fill("tallies/asked_modes", {"view": ask.view}))
     _lay_out_jobs_and_units(con, ask, keys, filters, frozenset(values))
@@ -110,8 +112,9 @@ def _lay_out_jobs_and_units(
     conditions = {key: _condition(key, values) for key in filters}
     of_units = [text for key, text in conditions.items() if _of_unit(key, ask)]
     of_jobs = [text for key, text in conditions.items() if not _of_unit(key, ask)]
-    for word, day in ((">=", ask.since), ("<=", ask.until)):
-        of_jobs.extend([f"and finished {word} date '{day.isoformat()}'"] if day else [])
+    for word, name, day in ((">=", "since", ask.since), ("<=", "until", ask.until)):
+        if day:
+            of_jobs.append(f"and finished {word} {fill('tallies/asked_day', {'name': name})}")
     slots = {
         "keys": _list(key.of_job for key in every),
         "joins": " ".join(key.join for key in every),
@@ -124,15 +127,36 @@ def _lay_out_jobs_and_units(
         "keys": _list(key.of_attempt if attempted else f'j."{key.name}"' for key in every),
         "filters": " ".join(of_units),
     }
+    con.execute(_view("asked_units", slots))
     # By first choice, jobs are counted by plan for modes at steps; only other units are listed.
     listed = slots["units"] if attempted else "units_beside_steps"
-    for name, units in (("asked_units", slots["units"]), ("asked_listed", listed)):
-        text = fill("tallies/asked_units", slots | {"units": units})
-        con.execute(f"create or replace temp view {name} as {text}")
+    own = slots["filters"] + _own_places(every)
+    con.execute(_view("asked_listed", slots | {"units": listed, "filters": own}))
+
+
+def _view(name: str, slots: dict[str, str]) -> str:
+    return f"create or replace temp view {name} as {fill('tallies/asked_units', slots)}"
+
+
+def _own_places(keys: Iterable[Key]) -> str:
+    """The condition that a key naming one of a mode's own places speaks of units there only.
+
+    Without it, a battery's grade would also gather dead displays of the same job, and a method of
+    opening the tries at other steps.
+    """
+    places = ", ".join(f"'{key.code}'" for key in keys if key.kind in ("step", "part"))
+    if not places:
+        return ""
+    named = f"select p.target from target_places as p where p.place in ({places})"  # noqa: S608
+    return f" and (place = '' or place in ({places}) or target not in ({named}))"
 
 
 def fill(name: str, slots: dict[str, str]) -> str:
-    """The statement with its slots filled; only quoted names and numbers of ours go in."""
+    """The statement with its slots filled.
+
+    Only names that the catalogue has checked go in, and conditions on them; whatever a person
+    writes lies in the table asked_values.
+    """
     text = statement(name)
     for slot, content in slots.items():
         text = text.replace(f"/*{slot}*/", content)

@@ -52,6 +52,7 @@ class Period:
     first: Any
     last: Any
     as_of: Any
+    rework: int
     batches: tuple[int, ...]
 
 
@@ -128,7 +129,7 @@ def count_pairs(con: duckdb.DuckDBPyConnection, catalogue: Catalogue, ask: Ask) 
 
 def period(con: duckdb.DuckDBPyConnection) -> Period:
     """The time and the imports that the records cover."""
-    jobs, first, last, as_of, batches = con.execute(statement("tallies/period")).fetchall()[0]
-    return Period(
-        jobs, first, last, as_of, tuple(int(word) for word in (batches or "").split(",") if word)
-    )
+    (row,) = con.execute(statement("tallies/period")).fetchall()
+    jobs, first, last, as_of, rework, batches = row
+    numbers = tuple(int(word) for word in (batches or "").split(",") if word)
+    return Period(jobs, first, last, as_of, rework, numbers)

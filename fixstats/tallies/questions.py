@@ -25,9 +25,10 @@ if TYPE_CHECKING:
     import duckdb
     import polars as pl
 
-SECTIONS = ("Question", "Grain", "Reads", "Parameters", "Columns", "Source")
-# A confidence level reaches the statement as its normal quantile, under this name.
-QUANTILE = "z"
+SECTIONS = ("Question", "Grain", "Reads", "Parameters", "Columns", "Notes", "Source")
+# A confidence level reaches the statement under the first name (for one-sided limits), and as its
+# two-sided normal quantile under the second.
+LEVEL, QUANTILE = "level", "z"
 
 
 @dataclass(frozen=True)
@@ -51,7 +52,10 @@ class Column:
 
 @dataclass(frozen=True)
 class Question:
-    """One file of ``queries/questions`` as its header describes it."""
+    """One file of ``queries/questions`` as its header describes it.
+
+    ``notes`` is what to know when reading the answer, a sentence each; most have none.
+    """
 
     name: str
     question: str
@@ -59,6 +63,7 @@ class Question:
     reads: tuple[str, ...]
     parameters: tuple[Parameter, ...]
     columns: tuple[Column, ...]
+    notes: tuple[str, ...]
 
     @property
     def sql(self) -> str:
@@ -125,6 +130,12 @@ def _entries(lines: list[str]) -> list[tuple[str, str, str]]:
     return [(name, brackets, meaning) for name, brackets, meaning in entries]
 
 
+def _notes(lines: list[str]) -> tuple[str, ...]:
+    """One text for each note; deeper lines continue it."""
+    parts = re.split(r"^ {3}(?! )", "\n".join(lines), flags=re.MULTILINE)
+    return tuple(_joined(part.splitlines()) for part in parts[1:])
+
+
 def _joined(lines: list[str]) -> str:
     return " ".join(line.strip() for line in lines)
 
@@ -149,6 +160,7 @@ def _read_question(name: str) -> Question:
         reads=tuple(re.findall(r"[a-z_]+(?:\.[a-z_]+)*", _joined(header["Reads"]))),
         parameters=tuple(parameters),
         columns=tuple(Column(*entry) for entry in _entries(header["Columns"])),
+        notes=_notes(header.get("Notes", [])),
     )
 
 
@@ -214,5 +226,6 @@ def _bound(question: Question, values: Mapping[str, Any]) -> dict[str, Any]:
     bound = dict(values)
     for one in question.parameters:
         if one.kind == "level":
-            bound[QUANTILE] = NormalDist().inv_cdf((1 + bound.pop(one.name)) / 2)
+            bound[LEVEL] = bound.pop(one.name)
+            bound[QUANTILE] = NormalDist().inv_cdf((1 + bound[LEVEL]) / 2)
     return bound

@@ -4,7 +4,8 @@
 -- Parameters:
 --   step (step, any): only this step
 --   model (model, any): only this device model
---   confidence_level (level, shop): two-sided; the statement takes its normal quantile as $z
+--   confidence_level (level, shop): two-sided for low and high, one-sided for at_most; the
+--     statement takes it as $level and its normal quantile as $z
 -- Columns:
 --   step (code): step of the job
 --   method (code): first tried; null where it was not recorded
@@ -14,6 +15,8 @@
 --   rate (fraction): failures of opportunities
 --   low (fraction): lower end of the Wilson interval
 --   high (fraction): upper end of the Wilson interval
+--   at_most (fraction): where failures is 0, the exact one-sided upper limit at the
+--     confidence_level, 1 - (1 - level) ^ (1 / opportunities); else null
 --   same_again (jobs): of the failures, those where the second try was the same method
 --   most_tries (attempts): the most tries on one job
 with
@@ -54,6 +57,9 @@ rated as (
     c.failures / nullif(c.opportunities, 0) as rate,
     wilson_low(c.failures, c.opportunities, $z) as low,
     wilson_high(c.failures, c.opportunities, $z) as high,
+    case
+      when c.failures = 0 then 1 - power(1 - $level, 1 / nullif(c.opportunities, 0))
+    end as at_most,
     c.same_again,
     c.most_tries
   from counted as c

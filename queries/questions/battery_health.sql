@@ -8,7 +8,8 @@
 --   repair (repair, battery_swap): only jobs with this repair
 --   since (date, any): first day of finished
 --   until (date, any): last day of finished
---   confidence_level (level, shop): two-sided; the statement takes its normal quantile as $z
+--   confidence_level (level, shop): two-sided for low and high, one-sided for at_most; the
+--     statement takes it as $level and its normal quantile as $z
 -- Columns:
 --   model (name): device model
 --   below_mark (jobs): health at intake below the mark; worn, which is no failure of the workshop
@@ -17,9 +18,13 @@
 --   rate (fraction): below_mark of recorded
 --   low (fraction): lower end of the Wilson interval
 --   high (fraction): upper end of the Wilson interval
+--   at_most (fraction): where below_mark is 0, the exact one-sided upper limit at the
+--     confidence_level, 1 - (1 - level) ^ (1 / recorded); else null
 --   lowest (percent): lowest health recorded
 --   median (percent): middle of the health recorded
 --   highest (percent): highest health recorded
+-- Notes:
+--   batteries whose health was not recorded may differ from the rest: a dead one tells nothing
 with
 -- one row per job with that repair
 asked as (
@@ -56,6 +61,7 @@ rated as (
     below_mark / nullif(recorded, 0) as rate,
     wilson_low(below_mark, recorded, $z) as low,
     wilson_high(below_mark, recorded, $z) as high,
+    case when below_mark = 0 then 1 - power(1 - $level, 1 / nullif(recorded, 0)) end as at_most,
     lowest,
     median,
     highest

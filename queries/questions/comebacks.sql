@@ -4,7 +4,8 @@
 -- Parameters:
 --   days (days, shop): follow-up after hand-over; the shop's warranty unless said otherwise
 --   model (model, any): only this device model
---   confidence_level (level, shop): two-sided; the statement takes its normal quantile as $z
+--   confidence_level (level, shop): two-sided for low and high, one-sided for at_most; the
+--     statement takes it as $level and its normal quantile as $z
 -- Columns:
 --   repair (codes): of the first job, not of the come-back
 --   completed (jobs): completed jobs, come-backs themselves included
@@ -19,6 +20,12 @@
 --     will do
 --   low (fraction): lower end of the Wilson interval
 --   high (fraction): upper end of the Wilson interval
+--   at_most (fraction): where failures is 0, the exact one-sided upper limit at the
+--     confidence_level, 1 - (1 - level) ^ (1 / opportunities); else null
+-- Notes:
+--   only returns to this workshop are known: devices that went elsewhere or were never brought back
+--     are not, so the true rate may be higher
+--   the youngest jobs are not among the opportunities, so this says nothing of how they will do
 with
 -- one row per branch: the last day of which its records speak
 watched as (
@@ -73,7 +80,8 @@ rated as (
     *,
     failures / nullif(opportunities, 0) as rate,
     wilson_low(failures, opportunities, $z) as low,
-    wilson_high(failures, opportunities, $z) as high
+    wilson_high(failures, opportunities, $z) as high,
+    case when failures = 0 then 1 - power(1 - $level, 1 / nullif(opportunities, 0)) end as at_most
   from counted
 )
 select * from rated order by repair

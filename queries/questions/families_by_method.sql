@@ -7,7 +7,8 @@
 --   model (model, any): only this device model
 --   since (date, any): first day of finished
 --   until (date, any): last day of finished
---   confidence_level (level, shop): two-sided; the statement takes its normal quantile as $z
+--   confidence_level (level, shop): two-sided for low and high, one-sided for at_most; the
+--     statement takes it as $level and its normal quantile as $z
 -- Columns:
 --   family (code): any of its modes counts, wherever in the job it arose
 --   model (name): device model
@@ -19,6 +20,8 @@
 --   rate (fraction): failures of opportunities
 --   low (fraction): lower end of the Wilson interval
 --   high (fraction): upper end of the Wilson interval
+--   at_most (fraction): where failures is 0, the exact one-sided upper limit at the
+--     confidence_level, 1 - (1 - level) ^ (1 / opportunities); else null
 with
 -- one row per job with that step, with its keys
 asked as (
@@ -88,7 +91,8 @@ rated as (
     *,
     failures / nullif(opportunities, 0) as rate,
     wilson_low(failures, opportunities, $z) as low,
-    wilson_high(failures, opportunities, $z) as high
+    wilson_high(failures, opportunities, $z) as high,
+    case when failures = 0 then 1 - power(1 - $level, 1 / nullif(opportunities, 0)) end as at_most
   from counted
 )
 select * from rated order by family, model, method nulls last

@@ -6,7 +6,8 @@
 --   step (step, battery_release): the step whose methods are set side by side
 --   mode (mode, any): only this failure mode
 --   model (model, any): only this device model
---   confidence_level (level, shop): two-sided; the statement takes its normal quantile as $z
+--   confidence_level (level, shop): two-sided for low and high, one-sided for at_most; the
+--     statement takes it as $level and its normal quantile as $z
 -- Columns:
 --   mode (code): failure mode
 --   method (code): first tried (first_ columns), or tried (attempted_ columns); null where it was
@@ -18,6 +19,8 @@
 --   first_rate (fraction): first_failures of first_opportunities
 --   first_low (fraction): lower end of the Wilson interval
 --   first_high (fraction): upper end of the Wilson interval
+--   first_at_most (fraction): where first_failures is 0, the exact one-sided upper limit at the
+--     confidence_level, 1 - (1 - level) ^ (1 / first_opportunities); else null
 --   attempted_failures (attempts): tries with the method that the record blames
 --   attempted_opportunities (attempts): tries with the method; of a mode that only some methods
 --     can cause, tries with these
@@ -26,6 +29,11 @@
 --     failed one and are on harder jobs, so the method that comes to the rescue looks worse
 --   attempted_low (fraction): lower end of the Wilson interval
 --   attempted_high (fraction): upper end of the Wilson interval
+--   attempted_at_most (fraction): where attempted_failures is 0, the exact one-sided upper limit
+--     at the confidence_level, 1 - (1 - level) ^ (1 / attempted_opportunities); else null
+-- Notes:
+--   later tries follow a failed one and are on harder jobs, so that the method which comes to the
+--     rescue looks worse as attempted; this shop's records cannot tell the method from the job
 with
 -- the modes asked for
 asked as (
@@ -85,12 +93,20 @@ rated as (
     p.first_failures / nullif(p.first_opportunities, 0) as first_rate,
     wilson_low(p.first_failures, p.first_opportunities, $z) as first_low,
     wilson_high(p.first_failures, p.first_opportunities, $z) as first_high,
+    case
+      when p.first_failures = 0
+        then 1 - power(1 - $level, 1 / nullif(p.first_opportunities, 0))
+    end as first_at_most,
     p.attempted_failures,
     p.attempted_opportunities,
     p.attempted_unknown,
     p.attempted_failures / nullif(p.attempted_opportunities, 0) as attempted_rate,
     wilson_low(p.attempted_failures, p.attempted_opportunities, $z) as attempted_low,
-    wilson_high(p.attempted_failures, p.attempted_opportunities, $z) as attempted_high
+    wilson_high(p.attempted_failures, p.attempted_opportunities, $z) as attempted_high,
+    case
+      when p.attempted_failures = 0
+        then 1 - power(1 - $level, 1 / nullif(p.attempted_opportunities, 0))
+    end as attempted_at_most
   from paired as p
   inner join modes as m on m.mode = p.mode
   order by m.position, p.method nulls last

@@ -5,7 +5,8 @@
 --   mode (mode, any): only this failure mode
 --   since (date, any): first day of finished
 --   until (date, any): last day of finished
---   confidence_level (level, shop): two-sided; the statement takes its normal quantile as $z
+--   confidence_level (level, shop): two-sided for low and high, one-sided for at_most; the
+--     statement takes it as $level and its normal quantile as $z
 -- Columns:
 --   mode (code): failure mode
 --   model (name): device model
@@ -15,6 +16,9 @@
 --   rate (fraction): there of looked_for
 --   low (fraction): lower end of the Wilson interval
 --   high (fraction): upper end of the Wilson interval
+--   at_most (fraction): where nothing was there, the exact one-sided upper limit at the
+--     confidence_level, 1 - (1 - level) ^ (1 / looked_for); else null, and so null throughout
+--     while only what was seen is listed
 with
 -- one row per job
 asked as (
@@ -67,7 +71,8 @@ rated as (
     looked_for,
     there / looked_for as rate,
     wilson_low(there, looked_for, $z) as low,
-    wilson_high(there, looked_for, $z) as high
+    wilson_high(there, looked_for, $z) as high,
+    case when there = 0 then 1 - power(1 - $level, 1 / nullif(looked_for, 0)) end as at_most
   from counted
   where there > 0
   order by position, model

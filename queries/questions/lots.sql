@@ -6,7 +6,8 @@
 --   supplier (supplier, any): only this supplier
 --   part (part, any): only this part
 --   mode (mode, any): only this failure mode of parts
---   confidence_level (level, shop): two-sided; the statement takes its normal quantile as $z
+--   confidence_level (level, shop): two-sided for low and high, one-sided for at_most; the
+--     statement takes it as $level and its normal quantile as $z
 -- Columns:
 --   mode (code): failure mode of the part
 --   part (code): kind of part
@@ -21,6 +22,11 @@
 --   rate (fraction): failures of opportunities
 --   low (fraction): lower end of the Wilson interval
 --   high (fraction): upper end of the Wilson interval
+--   at_most (fraction): where failures is 0, the exact one-sided upper limit at the
+--     confidence_level, 1 - (1 - level) ^ (1 / opportunities); else null
+-- Notes:
+--   many lots are compared at once, so that some look bad by chance alone: compare intervals, and
+--     ask again once a suspected lot has more pieces
 with
 -- one row per (mode, piece fitted)
 judged as (
@@ -65,7 +71,8 @@ rated as (
     * exclude (position),
     failures / nullif(opportunities, 0) as rate,
     wilson_low(failures, opportunities, $z) as low,
-    wilson_high(failures, opportunities, $z) as high
+    wilson_high(failures, opportunities, $z) as high,
+    case when failures = 0 then 1 - power(1 - $level, 1 / nullif(opportunities, 0)) end as at_most
   from counted
   order by position, part, supplier nulls last, lot nulls last
 )

@@ -6,7 +6,8 @@
 --   mode (mode, calibration_refused): the failure mode to set against the charge
 --   step (step, calibration): rows are by the method first tried at this step
 --   model (model, any): only this device model
---   confidence_level (level, shop): two-sided; the statement takes its normal quantile as $z
+--   confidence_level (level, shop): two-sided for low and high, one-sided for at_most; the
+--     statement takes it as $level and its normal quantile as $z
 -- Columns:
 --   method (code): first tried at the step; null where it was not recorded
 --   charge (side): 'below' or 'at or above' the mark; null where the charge was not recorded
@@ -17,6 +18,8 @@
 --   rate (fraction): failures of opportunities
 --   low (fraction): lower end of the Wilson interval
 --   high (fraction): upper end of the Wilson interval
+--   at_most (fraction): where failures is 0, the exact one-sided upper limit at the
+--     confidence_level, 1 - (1 - level) ^ (1 / opportunities); else null
 with
 -- one row per job on which the mode could occur
 judged as (
@@ -47,7 +50,8 @@ rated as (
     *,
     failures / nullif(opportunities, 0) as rate,
     wilson_low(failures, opportunities, $z) as low,
-    wilson_high(failures, opportunities, $z) as high
+    wilson_high(failures, opportunities, $z) as high,
+    case when failures = 0 then 1 - power(1 - $level, 1 / nullif(opportunities, 0)) end as at_most
   from counted
 )
 select * from rated order by method nulls last, charge desc nulls last

@@ -61,6 +61,8 @@ select
   end as clean,
   case when w.kind in ('lot', 'job') then w.content else masked(w.content) end as shown,
   case when p.rule = 'drop' and personal(w.content) is not null then null
-    else coalesce(w.fault, w.mixed) end as reason
+    -- what is shown of a cell in a reason is as masked as the cell itself
+    when w.kind in ('lot', 'job') then coalesce(w.fault, w.mixed)
+    else masked(coalesce(w.fault, w.mixed)) end as reason
 from written as w
 left join privacy_rules as p on p.col = w.col;

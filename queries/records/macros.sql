@@ -11,13 +11,17 @@ create or replace temp macro readable_number(t, point, thousands) as
   case when regexp_full_match(
     replace(replace(t, thousands, ''), point, '.'), '[+-]?(\d+(\.\d*)?|\.\d+)([eE][+-]?\d{1,2})?'
   ) then try_cast(replace(replace(t, thousands, ''), point, '.') as double) end;
+-- control signs and those that turn the direction of writing; tidy makes spaces of tab and newline
+create or replace temp macro unprintable(t) as
+  regexp_matches(t, '[\x00-\x08\x0E-\x1F\x7F-\x{9F}\x{200E}\x{200F}\x{202A}-\x{202E}\x{2066}-\x{2069}]');
+-- A telephone number has one stroke at most; a date with strokes has two.
 create or replace temp macro masked(t) as
   regexp_replace(
     regexp_replace(
       regexp_replace(t, '[^@\s;>,]+@[^@\s;>,]+\.[A-Za-z]{2,}', '[e-mail masked]', 'g'),
-      '(^|\D)\d{2}[ -]?\d{6}[ -]?\d{6}[ -]?\d(\D|$)', '\1[15-digit number masked]\2', 'g'),
-    '(^|[^\w.])((\+|00?|\()\d([ ().-]{0,2}\d){7,13}|\d{3}[ .-]\d{3}[ .-]\d{4}|\d{10,14})(\D|$)',
-    '\1[telephone number masked]\5', 'g');
+      '(^|\D)\d(?:[ /-]?\d){14}(\D|$)', '\1[15-digit number masked]\2', 'g'),
+    '(^|[^\w.])((\+|00?|\()\d(?:([ ().-]{0,2}\d){7,13}|([ ().-]{0,2}\d){1,6} ?/ ?\d([ ().-]{0,2}\d){3,9})|\d{3}[ ./-]\d{3}[ ./-]\d{4}|\d{10,14})(\D|$)',
+    '\1[telephone number masked]\7', 'g');
 -- the check digit of a 15-digit identifier: every second digit doubled, sum divisible by ten
 create or replace temp macro luhn_valid(t) as
   list_sum(list_transform(range(1, 16), lambda i:
@@ -28,10 +32,10 @@ create or replace temp macro personal(t) as
   case
     when regexp_matches(t, '[^@\s;>,]+@[^@\s;>,]+\.[A-Za-z]{2,}') then 'an e-mail address'
     when len(list_filter(
-      regexp_extract_all(t, '(?:^|\D)(\d{2}[ -]?\d{6}[ -]?\d{6}[ -]?\d)(?:\D|$)', 1),
+      regexp_extract_all(t, '(?:^|\D)(\d(?:[ /-]?\d){14})(?:\D|$)', 1),
       lambda x: luhn_valid(regexp_replace(x, '\D', '', 'g')))) > 0
       then 'a 15-digit device number'
     when regexp_matches(t,
-      '(^|[^\w.])((\+|00?|\()\d([ ().-]{0,2}\d){7,13}|\d{3}[ .-]\d{3}[ .-]\d{4}|\d{10,14})(\D|$)')
+      '(^|[^\w.])((\+|00?|\()\d(?:([ ().-]{0,2}\d){7,13}|([ ().-]{0,2}\d){1,6} ?/ ?\d([ ().-]{0,2}\d){3,9})|\d{3}[ ./-]\d{3}[ ./-]\d{4}|\d{10,14})(\D|$)')
       then 'a telephone number'
   end;

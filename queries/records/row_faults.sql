@@ -5,6 +5,11 @@ select row, 'job', null, 'the job number is blank' from sheet where job is null
 union all
 select row, 'job', job, 'a formula, not a value' from sheet where starts_with(job, '=')
 union all
+select row, 'job', job, 'has a sign that cannot be printed' from sheet where unprintable(job)
+union all
+select row, 'return_of', return_of, 'has a sign that cannot be printed'
+from sheet where unprintable(return_of)
+union all
 select row, 'return_of', return_of, 'a formula, not a value'
 from sheet where starts_with(return_of, '=')
 union all

@@ -7,7 +7,8 @@ known as (
   select b.covers_set, list_sort(list(distinct c.mode) filter (c.mode is not null)) as modes
   from records.batches as b
   left join records.covers as c on c.covers = b.covers_set
-  where b.covers = $declared
+  -- an import that stored no job has no set
+  where b.covers = $declared and b.covers_set is not null
   group by b.covers_set
 )
 select covers_set from known

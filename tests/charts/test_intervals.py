@@ -6,7 +6,7 @@ import json
 
 from fixstats.charts import chart, names
 from fixstats.charts.layout import groups, kept
-from fixstats.findings.base import Finding
+from fixstats.findings.base import Finding, Note
 from fixstats.tallies import keys
 
 from .cases import FINDINGS, LONG, MODELS, finding, grid, records, row
@@ -14,6 +14,10 @@ from .cases import FINDINGS, LONG, MODELS, finding, grid, records, row
 
 def title(found: Finding) -> str:
     return " ".join(chart(found).to_dict()["title"]["text"]).replace("\u00a0", " ")
+
+
+def under(found: Finding) -> str:
+    return " ".join(chart(found).to_dict()["title"]["subtitle"])
 
 
 def test_one_row_gives_its_figures() -> None:
@@ -49,6 +53,30 @@ def test_zeros_have_limits_not_points() -> None:
 def test_a_rate_of_zero_is_never_the_start_of_a_range() -> None:
     some = [row(0, 60, model="A"), row(5, 60, model="B")]
     assert ": up to 8.3 % (5 of 60);" in title(finding(some, ("model",)))
+
+
+def test_titles_are_not_taken_from_the_noisiest_rows() -> None:
+    some = [
+        row(3, 60, opening="heat_gun"), row(5, 60, opening="heat_plate"),
+        row(4, 5, opening="suction_frame"), row(40, 50, opening=None), row(45, 50, opening="-"),
+    ]  # fmt: skip
+    found = finding(some, ("opening",))
+    assert ": 5.0 % (3 of 60) to 8.3 % (5 of 60); not all intervals overlap" in title(found)
+    # Without the small one, only the two that were not chosen lie apart.
+    apart = finding([*some[:2], *some[3:]], ("opening",))
+    assert title(apart).endswith("(5 of 60); all intervals overlap")
+    assert "rates in the title: rows of 20 opportunities or more" in under(apart)
+    assert "rates in the title" not in under(finding(some[:2], ("opening",)))
+    # Where no large row has a failure, all rows speak.
+    small = finding([row(0, 60, model="A"), row(2, 8, model="B")], ("model",))
+    assert ": up to 25.0 % (2 of 8);" in title(small)
+
+
+def test_technicians_who_differ_are_hinted_at() -> None:
+    rows = [row(3, 60, model="A"), row(5, 60, model="B")]
+    noted = finding(rows, ("model",), [Note("clustered", "in 1 row ...")])
+    assert "technicians differ, which may widen the intervals" in under(noted)
+    assert "technicians" not in under(finding(rows, ("model",)))
 
 
 def test_bounds_only_where_over_a_tenth_is_unknown() -> None:
@@ -147,8 +175,8 @@ def test_too_many_rows_leave_out_whole_groups() -> None:
         for group in groups(found)
         if group not in drawn
     )
-    under = " ".join(chart(found).to_dict()["title"]["subtitle"])
-    assert "30 of 150 rows not drawn" in under
+    under_ = under(found)
+    assert "30 of 150 rows not drawn" in under_
     single = finding([row(1, n + 1, model=f"M {n}") for n in range(150)], ("model",))
     (cut,) = kept(groups(single))
     assert sorted(one["opportunities"] for one in cut.rows) == list(range(31, 151))
@@ -164,7 +192,7 @@ def test_totals_only_where_rows_do_not_overlap() -> None:
 
 
 def test_settings_are_said() -> None:
-    under = " ".join(
+    under_ = " ".join(
         chart(
             finding(
                 [row(3, 60, unit="attempt")], view="attempted", cluster="technician",
@@ -177,5 +205,5 @@ def test_settings_are_said() -> None:
         "interval (Wilson, technicians as clusters); jobs finished 2024-01-01 to 2024-12-31",
         "only model=A; only rows of 20 opportunities or more",
     ):
-        assert words in under
+        assert words in under_
     assert LONG.split()[1] in str(chart(FINDINGS["long names"]).to_dict()["title"]["subtitle"])

@@ -140,6 +140,46 @@ def test_months_are_marked_partial_only_if_open(ask):
     assert "partial" not in {note["code"] for note in found["notes"]}
 
 
+def test_periods_cut_by_the_dates_asked_for_are_marked(ask):
+    words = ("--mode", "tab_snapped", "--since", "2025-11-10", "--until", "2026-06-15")
+    for by, named in (("month", "2026-06 and 2025-11"), ("quarter", "2026-Q2 and 2025-Q4")):
+        notes = {one["code"]: one["text"] for one in as_json(ask, *words, "--by", by)["notes"]}
+        assert notes["partial"].startswith(named)
+    whole = ("--mode", "tab_snapped", "--since", "2026-01", "--until", "2026-03", "--by", "quarter")
+    assert "partial" not in {one["code"] for one in as_json(ask, *whole)["notes"]}
+
+
+def test_come_back_jobs_are_told_where_methods_stand_side_by_side(ask):
+    def noted(*words):
+        found = as_json(ask, "--mode", "tab_snapped", *words)
+        return "rework" in {note["code"] for note in found["notes"]}
+
+    assert noted("--by", "opening")
+    assert not noted("--by", "month")
+    assert not noted("--by", "opening", "--where", "rework=no")
+
+
+def test_a_key_of_a_mode_s_own_place_speaks_of_that_place_only(ask, demo_shop):
+    import fixstats
+
+    shop = fixstats.open(demo_shop)
+    rows = as_json(ask, "--mode", "display_lines", "--by", "opening", "--view", "attempted")["rows"]
+    question = shop.query("first_against_attempted", step="opening", mode="display_lines")
+    expected = {
+        row["method"]: row["attempted_opportunities"] for row in question.iter_rows(named=True)
+    }
+    assert {row["opening"]: row["opportunities"] for row in rows} == expected
+    rows = as_json(ask, "--mode", "dead_on_arrival", "--by", "battery_grade")["rows"]
+    frame = shop.sql(
+        "select f.grade, count(*) as pieces from outcomes_first as o "
+        "join first_pieces as f on f.entry = o.entry and f.part = o.place "
+        "where o.mode = 'dead_on_arrival' and o.place = 'battery' "
+        "and o.state in ('fine', 'failed') group by f.grade"
+    )
+    expected = dict(frame.iter_rows())
+    assert {row["battery_grade"]: row["opportunities"] for row in rows} == expected
+
+
 def test_clustering_widens_and_is_noted_without_being_asked(ask):
     plain = as_json(ask, "--family", "broken_tabs")
     wide = as_json(ask, "--family", "broken_tabs", "--cluster", "technician")

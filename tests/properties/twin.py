@@ -212,6 +212,17 @@ def passes(job, own, where):
     return True
 
 
+def spoken_of(catalogue, mode, one, keys):
+    """A key that names one of the mode's own places speaks of the tries and pieces there only."""
+    named = {
+        place
+        for key in keys
+        for place in places_of(catalogue, mode)
+        if key == place or key in {f"{place}_{name}" for name in ("grade", "supplier", "lot")}
+    }
+    return one["place"] is None or not named or one["place"] in named
+
+
 class Table:
     """Adds up units by group, and by technician within each group."""
 
@@ -257,6 +268,8 @@ def count_modes(shop, modes, by=(), view="first", where=(), since=None, until=No
             units = units_of(catalogue, job, mode, view)
             for one, mark in zip(units, attribution(job, mode, units), strict=True):
                 if not passes(job, one["own"], where):
+                    continue
+                if not spoken_of(catalogue, mode, one, [*by, *(key for key, _ in where)]):
                     continue
                 keys = {key: key_value(job, one["own"], key) for key in by}
                 counts = state(in_doubt(job, mode) or one["maybe"], mark)

@@ -2,11 +2,12 @@
 
 ``cases/<question>`` (or ``<question>-<variant>``) holds the job sheet, the settings if any, and the
 expected rows; a rate is written as the fraction it is. The ends of intervals are not in the files:
-they are compared with those of statsmodels for the expected counts.
+they are compared with those of statsmodels for the expected counts, and so are upper limits.
 """
 
 import csv
 import datetime as dt
+import json
 import re
 import tomllib
 from fractions import Fraction
@@ -15,11 +16,12 @@ from pathlib import Path
 import pytest
 from statsmodels.stats.proportion import proportion_confint
 
+from fixstats.cli.query import query
 from fixstats.errors import UsageError
 from fixstats.folder.settings import Settings
 from fixstats.folder.shopfolder import make_folder
 from fixstats.records.importer import import_sheets
-from fixstats.tallies.questions import all_questions, run_question
+from fixstats.tallies.questions import all_questions, find_question, run_question
 
 CASES = Path(__file__).parent / "cases"
 NAMES = sorted(path.name for path in CASES.iterdir())
@@ -64,7 +66,7 @@ def test_answers_are_those_worked_out_by_hand(case, tmp_path):
     answer = run_question(shop_of(case, tmp_path), case.split("-")[0], settings_of(case))
     expected = expected_of(case)
     units = {column.name: column.unit for column in answer.question.columns}
-    ends = [name for name in units if re.search(r"(^|_)(low|high)$", name)]
+    ends = [name for name in units if re.search(r"(^|_)(low|high|at_most)$", name)]
     assert [*expected[0]] == [name for name in units if name not in ends]
     rows = [dict(zip(answer.columns, row, strict=True)) for row in answer.rows]
     given = [{name: row[name] for name in row if name not in ends} for row in rows]
@@ -83,13 +85,20 @@ def compare_ends(question, row, hand):
         failures, opportunities = re.match(r"(\w+) of (\w+)", column.meaning).groups()
         prefix = column.name.removesuffix("rate")
         ends = (row[f"{prefix}low"], row[f"{prefix}high"])
+        limit = row[f"{prefix}at_most"]
         if hand[opportunities] == "0":
-            assert ends == (None, None)
+            assert (*ends, limit) == (None, None, None)
             continue
         assert ends == pytest.approx(
             proportion_confint(int(hand[failures]), int(hand[opportunities]), method="wilson"),
             abs=1e-12,
         )
+        if hand[failures] == "0":
+            # One-sided at 95 % is the upper end of the exact two-sided interval at 90 %.
+            exact = proportion_confint(0, int(hand[opportunities]), alpha=0.1, method="beta")
+            assert limit == pytest.approx(exact[1], abs=1e-9)
+        else:
+            assert limit is None
 
 
 def test_every_question_has_a_case():
@@ -116,12 +125,26 @@ def test_settings_are_used_and_told(shop):
     assert set(answer.frame["charge"]) == {"below", None}
 
 
+def test_notes_are_printed_with_the_level_of_the_limit(shop, capsys):
+    def notes(name, level):
+        values = [f"confidence_level={level}"]
+        query(name=name, values=values, form="json", out=None, shop=shop.path)
+        return [(one["code"], one["text"]) for one in json.loads(capsys.readouterr().out)["notes"]]
+
+    ((code, text),) = notes("low_charge", 0.9)
+    assert code == "zero_failures" and "exact one-sided 90 % upper limit" in text
+    assert notes("lots", 0.9)[0] == ("question", find_question("lots").notes[0])
+
+
 def test_the_confidence_level_widens_the_interval(shop):
     for level, alpha in (("0.8", 0.2), ("0.99", 0.01)):
         answer = run_question(shop, "low_charge", {"confidence_level": level})
         row = answer.frame.row(0, named=True)
         expected = proportion_confint(2, 2, alpha=alpha, method="wilson")
         assert (row["low"], row["high"]) == pytest.approx(expected, abs=1e-9)
+        # None of 2: twice in a row without a failure has the probability alpha.
+        none = next(one for one in answer.frame.to_dicts() if one["failures"] == 0)
+        assert none["opportunities"] == 2 and (1 - none["at_most"]) ** 2 == pytest.approx(alpha)
 
 
 @pytest.mark.parametrize(

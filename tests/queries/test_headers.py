@@ -53,7 +53,7 @@ def folder(tmp_path_factory):
 @pytest.mark.parametrize("path", in_room("views", "tallies", "questions", "macros"), ids=ids)
 def test_header_is_complete_and_in_order(path):
     header = read_header(path.read_text(encoding="utf-8"))
-    order = [name for name in header if name != "Source"]
+    order = [name for name in header if name not in ("Notes", "Source")]
     assert order == ["Question", "Grain", "Reads", "Parameters", "Columns"]
     assert all("".join(lines).strip() for lines in header.values())
     assert "?" in " ".join(header["Question"])
@@ -155,7 +155,9 @@ def test_there_are_questions():
 
 @pytest.mark.parametrize("question", QUESTIONS, ids=by_name)
 def test_parameters_are_those_in_the_text(question):
-    names = ["z" if one.kind == "level" else one.name for one in question.parameters]
+    names = [one.name for one in question.parameters if one.kind != "level"]
+    # A confidence level goes in as itself and as its normal quantile.
+    names += ["level", "z"] * (len(question.parameters) - len(names))
     text = "\n".join(line for line in question.sql.splitlines() if not line.startswith("--"))
     assert len(set(names)) == len(names)
     assert set(names) == set(re.findall(r"\$(\w+)", text))
@@ -185,13 +187,16 @@ def test_columns_are_what_the_statement_gives(session, folder, question):
 
 
 @pytest.mark.parametrize("question", QUESTIONS, ids=by_name)
-def test_rates_come_with_counts_and_both_ends(question):
+def test_rates_come_with_counts_both_ends_and_a_limit(question):
     names = [column.name for column in question.columns]
     units = [column.unit for column in question.columns]
     rates = [number for number, name in enumerate(names) if name.endswith("rate")]
     for number in rates:
         prefix = names[number].removesuffix("rate")
-        assert names[number + 1 : number + 3] == [f"{prefix}low", f"{prefix}high"]
+        assert names[number + 1 : number + 4] == [
+            f"{prefix}{end}" for end in ("low", "high", "at_most")
+        ]
+        assert "confidence_level" in question.columns[number + 3].meaning
         meaning = question.columns[number].meaning
         failures, opportunities = re.match(r"(\w+) of (\w+)", meaning).groups()
         assert {failures, opportunities} <= set(names[:number])
@@ -204,3 +209,12 @@ def test_the_last_line_selects_the_last_cte(question):
     last = question.sql.rstrip().splitlines()[-1]
     ctes = re.findall(r"^(\w+) as \($", question.sql, re.MULTILINE)
     assert re.fullmatch(rf"select \* from {ctes[-1]}( order by [a-z_, ]+)?", last)
+
+
+def test_notes_are_read_one_by_one():
+    notes = {question.name: question.notes for question in QUESTIONS}
+    assert notes["minutes_by_method"] == ()
+    assert len(notes["comebacks"]) == 2
+    assert notes["comebacks"][0].endswith("are not, so the true rate may be higher")
+    assert "by chance alone" in notes["lots"][0]
+    assert "follow a failed one" in notes["first_against_attempted"][0]

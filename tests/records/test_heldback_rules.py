@@ -3,13 +3,18 @@
 from __future__ import annotations
 
 import re
+from datetime import UTC, datetime, timedelta
 
 import pytest
+
+from fixstats.folder import Settings, make_folder
 
 # changes to a good row -> words of the reason
 BAD_ROWS = {
     "31/02": ({"finished": "2026-02-31"}, "there is no day '2026-02-31'"),
     "no date": ({"finished": "soon"}, "'soon' is no date that can be read"),
+    "typing error": ({"finished": "1926-03-14"}, "1926-03-14 is before 1970: likely a typing err"),
+    "far future": ({"finished": "2926-03-14"}, "2926-03-14 lies in the future"),
     "finished first": (
         {"received": "2026-03-20"},
         r"finished before it was received \(2026-03-20\)",
@@ -105,6 +110,14 @@ BAD_ROWS = {
     ),
     "e-mail": ({"technician": "ann@bench.example"}, "an e-mail address is kept out of the records"),
     "telephone": ({"branch": "+34 600 123 456"}, "a telephone number is kept out"),
+    "telephone with a stroke": ({"branch": "+49 (0)170/1234567"}, "a telephone number is kept"),
+    "area code and stroke": ({"assigned": "call 0170/1234567"}, "a telephone number is kept out"),
+    "device number in pairs": ({"assigned": "49-01-54-20-32-37-51-8"}, "a 15-digit device number"),
+    "device number, strokes": ({"assigned": "490154/203237/518"}, "a 15-digit device number"),
+    "device number, spaces": ({"assigned": "490 154 203 237 518"}, "a 15-digit device number"),
+    "turned writing": ({"model": "Velum \u202e3"}, "has a sign that cannot be printed"),
+    "control sign": ({"technician": "t\x1b[31m"}, "has a sign that cannot be printed"),
+    "control sign in a job": ({"job": "10\x0701"}, "has a sign that cannot be printed"),
     "device number": ({"assigned": "490154203237518"}, "a 15-digit device number is kept out"),
 }  # fmt: skip
 
@@ -124,6 +137,8 @@ def test_held_back_with_its_words(shop, base, name):
 
 GOOD_ROWS = {
     "15 digits without the check digit": {"assigned": "490154203237519"},
+    "a date with a zero in front": {"assigned": "01/02/2026 10:30"},
+    "tab and newline in notes": {"notes": "one\ttwo\nthree"},
     "digits in a lot": {"battery_lot": "+34 600 123 456"},
     "a job like a telephone number": {"job": "600 123 4567"},
     "a date like a number": {"received": "2026-03-01"},
@@ -186,3 +201,48 @@ def test_same_bad_row_again_is_held_back_once(shop, base):
         report = shop.take([{**base, "minutes": "-5"}, {**base, "job": "2"}])
         assert report.sheets[0].held_back == 1
     assert len(shop.reasons()) == 1
+
+
+@pytest.mark.parametrize(
+    ("name", "cell", "secret"),
+    [
+        ("failures", "call 0170 1234567", "1234567"),
+        ("failures", "tab_snapped@0170 1234567", "1234567"),
+        ("failures", "jo@example.org", "jo"),
+        ("opening", "jo@example.org", "jo@"),
+        ("finished", "0170 1234567", "1234567"),
+        ("minutes", "12 345678 901234 5", "901234"),
+    ],
+)
+def test_reasons_show_no_personal_data(shop, base, name, cell, secret):
+    report = shop.take([base, {**base, "job": "2", name: cell}])
+    ((reason, line, value),) = shop.sql("select reason, line, value from records.heldback")
+    assert "masked]" in value
+    shown = (reason.replace("job", ""), line.replace("job", ""), value, report.sheets[0].preview[0])
+    assert all(secret not in str(text) for text in shown), shown
+
+
+@pytest.mark.parametrize("days", [1, 2])
+def test_tomorrow_is_let_in_and_the_day_after_held_back(shop, base, days):
+    day = datetime.now(UTC).date() + timedelta(days=days)
+    # its only date is absurd, not unreadable: the row is held back, the sheet is read
+    report = shop.take([{**base, "finished": day.isoformat()}])
+    assert report.sheets[0].held_back == days - 1
+    assert shop.reasons() == [f"{day} lies in the future"] * (days - 1)
+
+
+@pytest.mark.parametrize(
+    ("stamp", "day"),
+    [
+        ("2026-03-31T23:30:00Z", "2026-04-01"),  # summer time: two hours ahead of UTC
+        ("2026-01-31 22:30+00", "2026-01-31"),  # winter time: one hour
+        ("2026-04-01T00:30:00+05:00", "2026-03-31"),
+        ("2026-03-31T23:30:00", "2026-03-31"),
+        ("03/31/2026 11:30 PM", "2026-03-31"),
+    ],
+)
+def test_a_stamp_with_an_offset_is_the_day_of_the_shop(shop, tmp_path, base, stamp, day):
+    folder = make_folder(tmp_path / "madrid", Settings(name="Bench", time_zone="Europe/Madrid"))
+    shop = type(shop)(folder)
+    shop.take([{**base, "finished": stamp}])
+    assert shop.sql("select cast(finished as varchar) from records.jobs") == [(day,)]

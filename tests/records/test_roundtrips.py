@@ -8,6 +8,7 @@ import random
 import polars as pl
 import pytest
 
+from fixstats.cli.imports import report_text
 from fixstats.errors import UsageError
 from fixstats.records.batches import batches, forget, undo
 from fixstats.records.heldback import export_heldback, heldback
@@ -345,3 +346,55 @@ def test_exported_cells_are_inert(shop, base):
     assert shop.sql("select trial, assigned from records.jobs where job = '1001'") == [
         ("@cmd", "+1+cmd|x")
     ]
+
+
+def test_apostrophes_of_an_export_are_no_part_of_a_job(shop, base):
+    bad = {**base, "minutes": "ten"}
+    shop.take([{**bad, "job": "@a1"}, {**bad, "job": "-7b"}, {**bad, "job": "=x"}])
+    out = shop.path / "out.csv"
+    export_heldback(shop.folder, out)
+    assert "'@a1" in out.read_text(encoding="utf-8-sig")
+    shop.take_file(shop.file(out.read_text(encoding="utf-8-sig").replace("ten", "10"), "in.csv"))
+    assert shop.sql("select job from records.jobs order by job") == [("-7b",), ("@a1",)]
+    assert shop.reasons() == ["a formula, not a value"]
+
+
+def test_an_update_clears_only_the_faults_of_what_it_filled(shop, base):
+    shop.take([base])
+    shop.take([{**base, "opening": "heat_plates", "minutes": "ten"}])
+    assert len(shop.reasons()) == 2
+    report = shop.take([{"job": "1001", "price": "40"}], update=True)
+    assert (report.sheets[0].changed, report.sheets[0].cleared) == (1, 0)
+    report = shop.take([{"job": "1001", "minutes": "50", "opening": ""}], update=True)
+    assert report.sheets[0].cleared == 1
+    assert [reason[:14] for reason in shop.reasons()] == ["unknown method"]
+    assert shop.take([{**base, "opening": "heat_gun"}]).sheets[0].cleared == 1
+    assert shop.reasons() == []
+
+
+def test_notes_say_which_list_of_looked_for_modes_counts(shop, base):
+    shop.take([{**base, "failures": "tab_snapped"}, {**base, "job": "2", "minutes": "ten"}],
+              covers="all")  # fmt: skip
+    for update in ({"job": "1001", "price": "4"}, {"job": "1001", "price": "5"}):
+        notes = shop.take([update], update=True).sheets[0].notes
+        assert notes == ("covers: 1 row with the list of the first import of the job kept",)
+    out = shop.path / "out.csv"
+    export_heldback(shop.folder, out)
+    shop.file(out.read_text(encoding="utf-8-sig").replace("ten", "10"), "in.csv")
+    notes = shop.take_file(shop.path / "in.csv").sheets[0].notes
+    assert not any("seen" in note for note in notes)
+
+
+def test_notes_say_that_unchanged_jobs_keep_their_shorter_list(shop, base):
+    shop.take([base])
+    rows = [base, {**base, "job": "2", "failures": "tab_snapped"}]
+    notes = shop.take(rows).sheets[0].notes
+    assert any("1 failure mode that" in note for note in notes)
+    assert any(note.startswith("1 unchanged job keep") for note in notes)
+
+
+def test_a_check_says_what_would_be_added(shop, base):
+    rows = [{**base, "opening": "warm_bath"}]
+    text = report_text(shop.take(rows, add_codes=True, check=True))
+    assert "would be added to the catalogue: warm_bath" in text
+    assert "\nadded to the catalogue: warm_bath" in report_text(shop.take(rows, add_codes=True))

@@ -1,0 +1,75 @@
+"""What the shell offers when a person presses the tab key: codes of the catalogue, names, keys."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from typing import TYPE_CHECKING
+
+from fixstats.errors import FixstatsError
+
+if TYPE_CHECKING:
+    from fixstats.shop import Shop
+
+
+def _shop() -> Shop | None:
+    """The shop found without options; None where there is none: completion never complains."""
+    from fixstats.shop import open_shop
+
+    try:
+        return open_shop()
+    except FixstatsError:
+        return None
+
+
+def _beginning(words: Iterable[str], incomplete: str) -> list[str]:
+    return [word for word in words if word.startswith(incomplete)]
+
+
+def modes(incomplete: str) -> list[str]:
+    """Failure modes."""
+    shop = _shop()
+    return _beginning(shop.folder.catalogue.modes, incomplete) if shop else []
+
+
+def families(incomplete: str) -> list[str]:
+    """Families of failure modes."""
+    shop = _shop()
+    return _beginning(shop.folder.catalogue.families, incomplete) if shop else []
+
+
+def modes_and_families(incomplete: str) -> list[str]:
+    """Failure modes and families."""
+    return [*families(incomplete), *modes(incomplete)]
+
+
+def keys(incomplete: str) -> list[str]:
+    """Keys to group by; after a comma the next one."""
+    from fixstats.tallies.keys import known_keys
+
+    shop = _shop()
+    before, comma, last = incomplete.rpartition(",")
+    found = _beginning(known_keys(shop.folder.catalogue), last) if shop else []
+    return [f"{before}{comma}{key}" for key in found]
+
+
+def pairs(incomplete: str) -> list[str]:
+    """``KEY=`` and, after the sign, the names of an open list that the records know."""
+    key, sign, value = incomplete.partition("=")
+    if not sign:
+        return [f"{name}=" for name in keys(key)]
+    shop = _shop()
+    if shop is None:
+        return []
+    try:
+        with shop.session() as con:
+            rows = con.execute("from known_names where kind = $1", [key]).fetchall()
+    except FixstatsError:
+        return []
+    return [f"{key}={shown}" for _, _, shown in rows if shown.startswith(value)]
+
+
+def questions(incomplete: str) -> list[str]:
+    """Questions that ship with fixstats."""
+    from fixstats.tallies.questions import all_questions
+
+    return _beginning(all_questions(), incomplete)

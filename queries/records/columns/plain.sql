@@ -1,0 +1,1 @@
+nullif(trim(raw_sheet./*column*/), '') as /*column*/
