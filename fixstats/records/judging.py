@@ -94,7 +94,9 @@ def judge(
     _load_values(con, mapping)
     orders = _load_days(con, mapping, manner)
     point, thousands = _number_signs(con, mapping, manner.separator)
+    # What is no text file may hold numbers as numbers, which have a point whatever people write.
     signs = {"point": point, "thousands": thousands, "exported": manner.exported}
+    signs["native"] = not manner.separator
     con.execute(fill("elements"), signs)
     _advise(con, catalogue, orders)
     con.execute(fill("judged_elements"))
