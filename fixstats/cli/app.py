@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from typing import Annotated
+from typing import Annotated, Any
 
 import typer
+from typer.core import TyperGroup
 
 from fixstats.cli.batches import batches
 from fixstats.cli.check import check
@@ -18,9 +19,20 @@ from fixstats.cli.query import query
 from fixstats.cli.rates import rates
 from fixstats.cli.sql import sql
 
+
+class _Group(TyperGroup):
+    def invoke(self, ctx: Any) -> Any:
+        # The parser would turn Ctrl-C into a bare exit code; its words must reach the door.
+        try:
+            return super().invoke(ctx)
+        except KeyboardInterrupt as stop:
+            raise typer.Abort from stop
+
+
 # Plain help: the boxed one loads a library of its own and takes three times as long.
 app = typer.Typer(
     name="fixstats",
+    cls=_Group,
     rich_markup_mode=None,
     no_args_is_help=True,
     context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100},

@@ -32,7 +32,8 @@ def check_text(finding: Finding) -> str:
     from fixstats.cli.emit import footer
 
     if not finding.rows:
-        return "\n".join(["nothing to mend", footer(finding)]).rstrip()
+        empty = any(note.code == "no_records" for note in finding.notes)
+        return "\n".join([*([] if empty else ["nothing to mend"]), footer(finding)]).strip()
     lines = []
     for topic in dict.fromkeys(row["topic"] for row in finding.rows):
         rows = [row for row in finding.rows if row["topic"] == topic]

@@ -55,7 +55,10 @@ def costs_text(finding: Finding) -> str:
     ]
     heads = ["mode", f"cost {currency}", "interval of the rate", "a failure", "failures"]
     body = text.table(heads, rows, [False, True, True, True, True])
-    return f"cost of failure modes, catalogue costs\n\n{body}\n\n{footer(finding)}"
+    since, until = finding.settings["since"], finding.settings["until"]
+    period = f"{since or 'from the first job'} to {until or finding.settings['as_of']}"
+    head = f"cost of failure modes by first choice, catalogue costs, {period}"
+    return f"{head}\n\n{body}\n\n{footer(finding)}"
 
 
 def _money(value: float | None) -> str:

@@ -25,8 +25,8 @@ def through_the_door(app: Callable[..., Any], arguments: list[str] | None = None
         code = _usage(trouble)
     except Exit as end:
         code = end.exit_code
-    except (KeyboardInterrupt, Abort):
-        _say("stopped; nothing was changed")
+    except (KeyboardInterrupt, Abort) as stop:
+        _say(_stopped(stop))
         code = STOPPED
     except BrokenPipeError:
         # The reader of our output (a pager, head) has closed it: not our trouble.
@@ -39,6 +39,12 @@ def through_the_door(app: Callable[..., Any], arguments: list[str] | None = None
 
 def _say(text: str) -> None:
     print(f"fixstats: {text}", file=sys.stderr)
+
+
+def _stopped(stop: BaseException) -> str:
+    """Whoever was writing knows what became of the records; the parser wraps its words."""
+    known = str(stop.__cause__ if isinstance(stop.__cause__, KeyboardInterrupt) else stop)
+    return f"stopped; {known}" if known else "stopped"
 
 
 def _usage(trouble: Any) -> int:
@@ -64,6 +70,6 @@ def _log(fault: Exception) -> int:
         log.write(text)
     _say(
         f"a fault in fixstats itself ({type(fault).__name__}: {fault})\n"
-        f"nothing was changed; the details are in {Path(log.name)}"
+        f"the details are in {Path(log.name)}"
     )
     return ERROR

@@ -131,7 +131,9 @@ def markdown_row(cells: Any) -> str:
 
 def footer(finding: Finding) -> str:
     """Notes and cautions under a table for people."""
-    notes = [f"note: {note.text}" for note in finding.notes]
+    from fixstats.cli.text import printable
+
+    notes = [f"note: {printable(note.text)}" for note in finding.notes]
     return "\n".join([*notes, *(f"caution: {text}" for text in finding.cautions)])
 
 

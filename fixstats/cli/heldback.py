@@ -33,7 +33,13 @@ def heldback(
     from fixstats.records.heldback import export_heldback
 
     if out is not None:
-        rows = export_heldback(find_folder(shop), out)
+        from fixstats.records.heldback import heldback as held_rows
+
+        folder = find_folder(shop)
+        if not held_rows(folder):
+            print("no row is held back: nothing was written")
+            return 0
+        rows = export_heldback(folder, out)
         print(f"wrote {counted(rows, 'held-back row')} to {out}: mend it, then")
         print(f"  fixstats import {out}")
         return 0

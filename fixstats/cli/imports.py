@@ -110,7 +110,7 @@ def report_text(report: ImportReport) -> str:
         lines.append("held-back rows: fixstats heldback shows them, --out FILE to mend them")
     if report.checked:
         lines.append("only checked: nothing was stored")
-    return "\n".join(lines)
+    return "\n".join(text.printable(line) for line in lines)
 
 
 def _sheet_lines(sheet: SheetReport) -> list[str]:

@@ -79,6 +79,4 @@ def _figure(value: float) -> str:
 def _cell(value: object) -> str:
     if value is None:
         return ""
-    words = _figure(value) if isinstance(value, float) else str(value)
-    # Control characters of a record must not reach the terminal.
-    return "".join(sign if sign.isprintable() else " " for sign in words)
+    return _figure(value) if isinstance(value, float) else str(value)

@@ -94,8 +94,14 @@ def shortened(text: str, most: int) -> str:
     return text if len(text) <= most else f"{text[: max(most - 1, 1)]}…"
 
 
+def printable(text: str) -> str:
+    """The text without signs that would steer a terminal: nothing of the records does."""
+    return "".join(sign if sign.isprintable() else " " for sign in text)
+
+
 def table(heads: Sequence[str], rows: Sequence[Sequence[str]], right: Sequence[bool]) -> str:
     """Aligned columns; the longest text columns are shortened to fit a terminal."""
+    rows = [[printable(cell) for cell in row] for row in rows]
     widths = [
         max(len(head), *(len(row[n]) for row in rows), 0) if rows else len(head)
         for n, head in enumerate(heads)

@@ -3,6 +3,9 @@
 from __future__ import annotations
 
 import re
+import signal
+import threading
+import time
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -16,6 +19,9 @@ if TYPE_CHECKING:
 
 # Raised by one whenever queries/schema.sql changes; a migration is queries/migrations/N.sql.
 VERSION = 1
+# Another command mostly holds the file for a moment: seconds to wait for it, and between tries.
+PATIENCE = 5.0
+PAUSE = 0.05
 
 
 @contextmanager
@@ -45,6 +51,10 @@ def reading(database: Path) -> Iterator[duckdb.DuckDBPyConnection]:
                 "to date\n(fixstats import FILE, for one), after putting a copy aside"
             )
         yield con
+    except RuntimeError as trouble:
+        if _interrupted(trouble):
+            raise KeyboardInterrupt from trouble
+        raise
     finally:
         con.close()
 
@@ -56,57 +66,132 @@ def writing(database: Path) -> Iterator[duckdb.DuckDBPyConnection]:
     Raises
     ------
     StoreError
-        If the file is held by another process, cannot be written, or the disk is full.
+        If the file is held by another process, cannot be written, or the disk is full; also if
+        everything is stored but the log beside the database could not be folded in.
+    KeyboardInterrupt
+        With words on what became of the records. Ctrl-C waits while they are being committed.
     """
     import duckdb
 
     con = _connect(database, read_only=False)
+    stored = False
     try:
         _bring_up_to_date(con, database)
         con.execute("begin")
         yield con
-        con.execute("commit")
-        con.execute("checkpoint")
-    except duckdb.IOException as trouble:
-        raise StoreError(_io_words(database, str(trouble))) from trouble
-    except duckdb.OutOfMemoryException as trouble:
-        raise StoreError(
-            f"{database}: not enough memory or temporary disk; nothing was changed\n"
-            "close other programs or import the files one by one"
-        ) from trouble
+        with _interruption_waits():
+            con.execute("commit")
+            stored = True
+            con.execute("checkpoint")
+    except (duckdb.Error, RuntimeError, KeyboardInterrupt) as trouble:
+        told = _told(database, trouble, stored=stored)
+        if told is trouble:
+            raise
+        raise told from trouble
     finally:
         con.close()
+
+
+@contextmanager
+def _interruption_waits() -> Iterator[None]:
+    """Ctrl-C is delivered at the end of the block only (signals reach the main thread alone)."""
+    if threading.current_thread() is not threading.main_thread():
+        yield
+        return
+    waiting: list[int] = []
+    before = signal.signal(signal.SIGINT, lambda number, _: waiting.append(number))
+    try:
+        yield
+    finally:
+        signal.signal(signal.SIGINT, signal.SIG_DFL if before is None else before)
+    if waiting:
+        signal.raise_signal(signal.SIGINT)
+
+
+def _interrupted(trouble: BaseException) -> bool:
+    """True for Ctrl-C, also as DuckDB tells of it."""
+    import duckdb
+
+    return (
+        isinstance(trouble, KeyboardInterrupt | duckdb.InterruptException)
+        or str(trouble) == "Query interrupted"
+    )
+
+
+def _told(database: Path, trouble: BaseException, *, stored: bool) -> BaseException:
+    """The trouble of a writing command as a person should hear it; itself where it is a fault."""
+    import duckdb
+
+    if _interrupted(trouble):
+        return KeyboardInterrupt("the records are stored" if stored else "nothing was changed")
+    if stored and isinstance(trouble, duckdb.Error):
+        return StoreError(
+            f"{database}: the records are stored, but not yet folded into this file "
+            f"({str(trouble).splitlines()[0]})\n"
+            "the next writing command does that; till then keep the .wal file beside it"
+        )
+    if isinstance(trouble, duckdb.OutOfMemoryException):
+        return StoreError(
+            f"{database}: not enough memory or temporary disk; nothing was changed\n"
+            "close other programs or import the files one by one"
+        )
+    if isinstance(trouble, duckdb.IOException):
+        return StoreError(_io_words(database, str(trouble)))
+    return trouble
 
 
 def _connect(database: Path, *, read_only: bool) -> duckdb.DuckDBPyConnection:
     import duckdb
 
-    try:
-        con = duckdb.connect(str(database), read_only=read_only)
-        # else a long statement draws on standard output, into whatever is piped
-        con.execute("set enable_progress_bar = false")
-        return con
-    except (duckdb.Error, OSError) as trouble:
-        raise StoreError(_io_words(database, str(trouble))) from trouble
+    end = time.monotonic() + PATIENCE
+    while True:
+        try:
+            con = duckdb.connect(str(database), read_only=read_only)
+            # else a long statement draws on standard output, into whatever is piped
+            con.execute("set enable_progress_bar = false")
+            return con
+        except (duckdb.Error, OSError) as trouble:
+            message = str(trouble)
+            if not _HELD.search(_pathless(database, message)) or time.monotonic() >= end:
+                raise StoreError(_io_words(database, message)) from trouble
+        time.sleep(PAUSE)
+
+
+# What DuckDB and the systems under it say.
+_HELD = re.compile("conflicting lock is held|used by another process", re.IGNORECASE)
+_FORBIDDEN = re.compile("permission denied|access is denied|read-only", re.IGNORECASE)
+_FULL = re.compile("no space left|quota exceeded|not enough space|file too large", re.IGNORECASE)
+_DAMAGED = re.compile("not a valid|version number|serializ|corrupt", re.IGNORECASE)
+
+
+def _pathless(database: Path, message: str) -> str:
+    """The message without the names of files, which may hold any word."""
+    for path in (str(database.absolute()), str(database)):
+        message = message.replace(path, "")
+    return re.sub(r'"[^"]*"', "", message)
 
 
 def _io_words(database: Path, message: str) -> str:
     """One or two lines for what the database said when it could not be opened or written."""
-    holder = re.search(r"PID (\d+)", message)
-    if "lock" in message:
-        who = f"by process {holder[1]}" if holder else "by another process"
+    said = _pathless(database, message)
+    if _HELD.search(said):
+        holder = re.search(r"PID (\d+)", said)
+        who = f"process {holder[1]}" if holder else "another process"
         return (
-            f"{database}: is being written {who}\n"
+            f"{database}: is in use by {who}\n"
             "wait until that command has ended (or close the program that holds it) and try again"
         )
-    if re.search("permission denied|read-only", message, re.IGNORECASE):
+    if _FORBIDDEN.search(said):
         return (
             f"{database}: cannot be written here (read-only folder); reading still works\n"
             "copy the shop folder to a place where you may write"
         )
-    if re.search("no space left|disk", message, re.IGNORECASE):
-        return f"{database}: the disk is full; nothing was changed\nmake room and try again"
-    if re.search("not a valid|version number|serializ|corrupt", message, re.IGNORECASE):
+    if _FULL.search(said):
+        return (
+            f"{database}: the disk (or what you may use of it) is full; nothing was changed\n"
+            "make room and try again"
+        )
+    if _DAMAGED.search(said):
         return (
             f"{database}: is no database that this fixstats can read\n"
             "it is damaged or from a newer version: update fixstats, or put a copy back"

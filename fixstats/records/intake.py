@@ -281,8 +281,8 @@ def _list_notes(declared: str, modes: int, kept: tuple[int, int], unchanged: int
     if declared != "seen" or keeping == rows:
         return notes
     notes.append(
-        f"covers: seen; only the {counted(modes, 'failure mode')} that occur in this file count "
-        "as looked for (say --covers all if the bench looked for every mode)"
+        "covers: seen; only failure modes that occur in this file count as looked for "
+        f"({modes}; say --covers all if the bench looked for every mode)"
     )
     if unchanged:
         notes.append(

@@ -9,6 +9,7 @@ from __future__ import annotations
 import hashlib
 import hmac
 import os
+import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
@@ -93,7 +94,9 @@ def judge(
     _load_values(con, mapping)
     orders = _load_days(con, mapping, manner)
     point, thousands = _number_signs(con, mapping, manner.separator)
+    # What is no text file may hold numbers as numbers, which have a point whatever people write.
     signs = {"point": point, "thousands": thousands, "exported": manner.exported}
+    signs["native"] = not manner.separator
     con.execute(fill("elements"), signs)
     _advise(con, catalogue, orders)
     con.execute(fill("judged_elements"))
@@ -201,7 +204,7 @@ def _advise(con: Connection, catalogue: Catalogue, orders: Mapping[str, str | No
         if kind == "date":
             text = dates.reason(element, orders.get(name))
         elif kind in ("amount", "cost", "number"):
-            text = f"'{element}' is no number that can be read"
+            text = _unread_number(element)
         elif kind == "step" and slug(word) in steps:
             text = f"'{word}' is a method of step {steps[slug(word)]}, not of {owner}"
         else:
@@ -211,6 +214,15 @@ def _advise(con: Connection, catalogue: Catalogue, orders: Mapping[str, str | No
         con, "advice", "kind varchar, owner varchar, element varchar, reason varchar",
         sorted(set(advice)),
     )  # fmt: skip
+
+
+def _unread_number(text: str) -> str:
+    """Why a number is not read: it may be one in either of two spellings."""
+    if re.fullmatch(r"[+-]?\d{1,3}[.,]\d{3}", text):
+        whole, after = re.split("[.,]", text)
+        fraction = f"{whole}.{after}".rstrip("0").rstrip(".")
+        return f"{text} could be {whole}{after} or {fraction}"
+    return f"'{text}' is no number that can be read"
 
 
 _NOUNS: Mapping[str, str] = {

@@ -2,7 +2,8 @@
 -- Grain: one row an element of a distinct cell, several where a family stands for its modes.
 -- Reads: distinct_cells, sheet_columns, value_map, known_words, days, records.names.
 -- Parameters: point and thousands (signs in numbers); exported (the file is our own sheet of
---   held-back rows, whose apostrophes against formulas are taken off again).
+--   held-back rows, whose apostrophes against formulas are taken off again); native (the file is
+--   no text: numbers may be stored as numbers).
 -- Columns: col, cell, first_row, kind, owner, position (from 1), element (tidied), code (what it
 --   means; null where that is not known), rank (order of codes), place and number (of failures).
 create or replace temp table elements as
@@ -60,9 +61,15 @@ select
       then coalesce(n.shown, f.element)
     when e.kind = 'date' then d.day
     when e.kind in ('amount', 'cost')
-      then plain(readable_number(e.element, $point, $thousands))
+      then plain(coalesce(
+        readable_number(e.element, $point, $thousands),
+        case when $native then stored_number(e.element) end
+      ))
     when e.kind = 'number'
-      then plain(readable_number(rtrim(e.element, ' %'), $point, $thousands))
+      then plain(coalesce(
+        readable_number(rtrim(e.element, ' %'), $point, $thousands),
+        case when $native then stored_number(e.element) end
+      ))
     when e.kind in ('text', 'notes') then e.element
     else w.code
   end as code,

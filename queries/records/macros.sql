@@ -7,10 +7,19 @@ create or replace temp macro fold_name(t) as lower(tidy(t));
 create or replace temp macro fold_code(t) as
   lower(regexp_replace(trim(t), '[\s_-]+', '_', 'g'));
 create or replace temp macro plain(x) as regexp_replace(cast(x as varchar), '\.0$', '');
+-- the decimal sign as \x01 and the sign between thousands as \x02: any other sign is no number, so
+-- that 1.250 among numbers with a decimal comma is neither 1250 nor 1.25
+create or replace temp macro signs_apart(t, point, thousands) as
+  translate(t, concat(point, thousands), concat(chr(1), chr(2)));
 create or replace temp macro readable_number(t, point, thousands) as
-  case when regexp_full_match(
-    replace(replace(t, thousands, ''), point, '.'), '[+-]?(\d+(\.\d*)?|\.\d+)([eE][+-]?\d{1,2})?'
-  ) then try_cast(replace(replace(t, thousands, ''), point, '.') as double) end;
+  case when regexp_full_match(signs_apart(t, point, thousands),
+    '[+-]?((\d+|\d{1,3}(\x02\d{2,3})*\x02\d{3})(\x01\d*)?|\x01\d+)([eE][+-]?\d{1,2})?'
+  ) then try_cast(
+    replace(replace(signs_apart(t, point, thousands), chr(2), ''), chr(1), '.') as double) end;
+-- a number as a workbook stores it, with a point whatever the people of the file write; three
+-- digits behind it could be thousands typed as text
+create or replace temp macro stored_number(t) as
+  case when regexp_full_match(t, '[+-]?\d+\.(\d{1,2}|\d{4,})') then try_cast(t as double) end;
 -- control signs and those that turn the direction of writing; tidy makes spaces of tab and newline
 create or replace temp macro unprintable(t) as
   regexp_matches(t, '[\x00-\x08\x0E-\x1F\x7F-\x{9F}\x{200E}\x{200F}\x{202A}-\x{202E}\x{2066}-\x{2069}]');

@@ -95,7 +95,7 @@ def test_ctrl_c_is_said(capsys):
         raise KeyboardInterrupt
 
     assert through_the_door(stopped) == 130
-    assert "stopped; nothing was changed" in capsys.readouterr().err
+    assert capsys.readouterr().err == "fixstats: stopped\n"
 
 
 def test_version(run):

@@ -172,3 +172,20 @@ def test_no_file_named_is_wrong_usage_unless_the_inbox_holds_some(run, shop):
     code, _, err = run("import")
     assert code == 2
     assert "FILE" in err
+
+
+def test_empty_shops_are_told_as_such(run, shop):
+    assert run("heldback", "--out", "mend.csv") == (
+        0, "no row is held back: nothing was written\n", "",
+    )  # fmt: skip
+    assert not (shop / "mend.csv").exists()
+    code, out, _ = run("check")
+    assert code == 0
+    assert "nothing to mend" not in out
+
+
+def test_signs_that_steer_a_terminal_never_reach_it():
+    from fixstats.cli.text import table
+
+    shown = table(["model"], [["E\x1b]0;x\x07 \u202e1"]], [False])
+    assert all(sign.isprintable() or sign == "\n" for sign in shown)

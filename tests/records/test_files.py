@@ -190,6 +190,20 @@ def test_workbook(shop):
     )
 
 
+def test_numbers_of_a_workbook_have_a_point_whatever_people_write(shop):
+    names = ["job", "finished", "model", "repair", "minutes", "price"]
+    day = datetime.date(2026, 3, 14)
+    path = workbook(shop.path / "a.xlsx", [
+        names, ["1", day, "Velum 3", "battery_swap", 12.5, "1.149,50"],
+        ["2", day, "Velum 3", "battery_swap", "7,25", 49.9],
+    ])  # fmt: skip
+    mapping = shop.mapping('[formats]\ndecimal = ","\nthousands = "."\n')
+    assert shop.take_file(path, mapping=mapping).held_back == 0
+    assert shop.sql("select minutes, price from records.jobs order by job") == [
+        (12.5, 1149.5), (7.25, 49.9),
+    ]  # fmt: skip
+
+
 def test_parquet(shop, base):
     path = shop.path / "a.parquet"
     frame = pl.DataFrame([{**base, "finished": datetime.date(2026, 3, 14), "minutes": 12.5}])

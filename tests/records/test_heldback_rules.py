@@ -246,3 +246,19 @@ def test_a_stamp_with_an_offset_is_the_day_of_the_shop(shop, tmp_path, base, sta
     shop = type(shop)(folder)
     shop.take([{**base, "finished": stamp}])
     assert shop.sql("select cast(finished as varchar) from records.jobs") == [(day,)]
+
+
+@pytest.mark.parametrize(
+    ("cells", "read", "reasons"),
+    [
+        (("12,5", "1.250"), [12.5], ["1.250 could be 1250 or 1.25"]),
+        (("12.5", "1,250"), [12.5], ["1,250 could be 1250 or 1.25"]),
+        (("2.012,5", "1.250"), [2012.5, 1250], []),
+        (("2.012,5", "1.25", "2,5"), [2012.5, 2.5], ["'1.25' is no number that can be read"]),
+        (("2,012.5", "1,25"), [2012.5], ["'1,25' is no number that can be read"]),
+    ],
+)
+def test_the_other_sign_is_thousands_or_held_back(shop, base, cells, read, reasons):
+    shop.take([{**base, "job": str(n), "price": cell} for n, cell in enumerate(cells)])
+    assert [row[0] for row in shop.sql("select price from records.jobs order by job")] == read
+    assert shop.reasons() == reasons

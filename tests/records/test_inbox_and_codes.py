@@ -123,7 +123,8 @@ def test_codes_that_cannot_be_added_change_nothing(shop, base):
     assert shop.sql("select count(*) from records.jobs") == [(0,)]
 
 
-def test_a_database_held_by_another_process_names_it(shop, base):
+def test_a_database_held_by_another_process_names_it(shop, base, monkeypatch):
+    monkeypatch.setattr("fixstats.engines.duck.PATIENCE", 0.1)
     shop.take([base])
     before = shop.state()
     hold = (
@@ -137,7 +138,7 @@ def test_a_database_held_by_another_process_names_it(shop, base):
         assert holder.stdout is not None
         assert holder.stdin is not None
         assert holder.stdout.readline() == "held\n"
-        with pytest.raises(StoreError, match=f"is being written by process {holder.pid}\nwait"):
+        with pytest.raises(StoreError, match=f"is in use by process {holder.pid}\nwait"):
             shop.take([{**base, "job": "2"}])
         holder.stdin.close()
         holder.wait(timeout=20)

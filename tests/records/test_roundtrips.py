@@ -389,7 +389,7 @@ def test_notes_say_that_unchanged_jobs_keep_their_shorter_list(shop, base):
     shop.take([base])
     rows = [base, {**base, "job": "2", "failures": "tab_snapped"}]
     notes = shop.take(rows).sheets[0].notes
-    assert any("1 failure mode that" in note for note in notes)
+    assert any("looked for (1;" in note for note in notes)
     assert any(note.startswith("1 unchanged job keep") for note in notes)
 
 
