@@ -73,10 +73,13 @@ def importing(folder: Path, jobs: int, rounds: int) -> Path:
     shop, bare_file = folder / "shop", folder / "bare.duckdb"
     demo = HERE.parents[1] / "demo_data" / "catalogue.toml"
 
+    fresh = folder / "fresh"
+    process("init", fresh, "--name", "Benchmark", "--currency", "EUR")
+    shutil.copyfile(demo, fresh / "catalogue.toml")
+
     def ours() -> None:
         shutil.rmtree(shop, ignore_errors=True)
-        process("init", shop, "--name", "Benchmark", "--currency", "EUR")
-        shutil.copyfile(demo, shop / "catalogue.toml")
+        shutil.copytree(fresh, shop)
         process("import", sheet, "--covers", "all", "--shop", shop)
 
     def bare() -> None:
