@@ -44,6 +44,9 @@ class Finding:
         What to know when reading; what to take care of at the bench.
     labels
         Code -> label for the codes that occur.
+    parts
+        Further tables behind the rows, by name, such as the strata of a comparison: for pictures
+        and for people who dig; not part of the JSON.
     """
 
     question: str
@@ -53,6 +56,7 @@ class Finding:
     notes: tuple[Note, ...] = ()
     cautions: tuple[str, ...] = ()
     labels: Mapping[str, str] = field(default_factory=dict)
+    parts: Mapping[str, Sequence[Mapping[str, Any]]] = field(default_factory=dict)
 
     @property
     def frame(self) -> pl.DataFrame:
