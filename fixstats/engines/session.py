@@ -35,6 +35,10 @@ VIEWS = (
     "spoken_first",
     "spoken_attempted",
     "marks",
+    "practice",
+    "another_tries",
+    "parts_together",
+    "grades_mixed",
 )
 # Views for digging that no tally reads; a rate need not wait for them.
 DIGGING = ("first_methods", "outcomes")

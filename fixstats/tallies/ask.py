@@ -38,6 +38,9 @@ class Ask:
         means not recorded.
     since, until
         First and last day of ``finished``.
+    place
+        A step or part that a comparison is about: in a union, a mode that can happen to several
+        parts counts at that part only.
     """
 
     modes: tuple[str, ...]
@@ -46,6 +49,7 @@ class Ask:
     where: tuple[tuple[str, str], ...] = ()
     since: date | None = None
     until: date | None = None
+    place: str | None = None
 
 
 def check_modes(codes: Iterable[str], catalogue: Catalogue) -> list[FailureMode]:
@@ -84,6 +88,9 @@ def lay_out(con: duckdb.DuckDBPyConnection, catalogue: Catalogue, ask: Ask) -> L
         raise UsageError(f"unknown view '{ask.view}'; known: {', '.join(VIEWS)}")
     if ask.since and ask.until and ask.since > ask.until:
         raise UsageError(f"--since {ask.since} is after --until {ask.until}")
+    if ask.place and ask.place not in (*catalogue.step_codes, *catalogue.part_codes):
+        known = (*catalogue.step_codes, *catalogue.part_codes)
+        raise UsageError(f"unknown step or part '{ask.place}'{did_you_mean(ask.place, known)}")
     modes = check_modes(ask.modes, catalogue)
     keys = [resolve(name, catalogue, modes) for name in dict.fromkeys(ask.by) if name != PAIR]
     filters = [resolve(name, catalogue, modes) for name, _ in ask.where]
@@ -125,12 +132,12 @@ def _lay_out_jobs_and_units(
     slots = {
         "units": f"units_{ask.view}",
         "keys": _list(key.of_attempt if attempted else f'j."{key.name}"' for key in every),
-        "filters": " ".join(of_units),
+        "filters": " ".join(of_units) + _own_places([ask.place] if ask.place else ()),
     }
     con.execute(_view("asked_units", slots))
     # By first choice, jobs are counted by plan for modes at steps; only other units are listed.
     listed = slots["units"] if attempted else "units_beside_steps"
-    own = slots["filters"] + _own_places(every)
+    own = slots["filters"] + _own_places(key.code for key in every if key.kind in ("step", "part"))
     con.execute(_view("asked_listed", slots | {"units": listed, "filters": own}))
 
 
@@ -138,13 +145,13 @@ def _view(name: str, slots: dict[str, str]) -> str:
     return f"create or replace temp view {name} as {fill('tallies/asked_units', slots)}"
 
 
-def _own_places(keys: Iterable[Key]) -> str:
-    """The condition that a key naming one of a mode's own places speaks of units there only.
+def _own_places(codes: Iterable[str]) -> str:
+    """The condition that where a mode can happen at one of these places, only units there count.
 
     Without it, a battery's grade would also gather dead displays of the same job, and a method of
     opening the tries at other steps.
     """
-    places = ", ".join(f"'{key.code}'" for key in keys if key.kind in ("step", "part"))
+    places = ", ".join(f"'{code}'" for code in codes)
     if not places:
         return ""
     named = f"select p.target from target_places as p where p.place in ({places})"  # noqa: S608

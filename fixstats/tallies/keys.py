@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass
+from typing import NamedTuple
 
 from fixstats.errors import UsageError
 from fixstats.folder import Catalogue, FailureMode
@@ -19,6 +20,35 @@ PAIR = "pair"
 PAIR_KEYS = ("part_a", "grade_a", "part_b", "grade_b")
 
 
+class Source(NamedTuple):
+    """Where a key that jobs do not carry themselves comes from.
+
+    ``view`` is joined to jobs by ``link`` and, where it has several rows a job, by the column
+    ``place``; ``value`` is its column, ``absent`` what stands for no row (None: null).
+    """
+
+    view: str
+    link: str
+    place: str
+    value: str
+    absent: str | None = None
+
+
+# kind of key -> its source; the value of a part is the field that the key names.
+SOURCES = {
+    "step": Source("first_choices", "plan", "step", "method", "-"),
+    "part": Source("first_pieces", "entry", "part", "", "-"),
+    "factor": Source("factors", "entry", "factor", "band"),
+    "practice": Source("practice", "entry", "step", "band", "-"),
+    "another_try": Source("another_tries", "entry", "step", "another", "-"),
+    "parts_together": Source("parts_together", "entry", "", "together", "none"),
+    "grades_mixed": Source("grades_mixed", "entry", "", "mixed"),
+}
+# Worked out from the records: keys of a step, after its code, and keys of a job.
+STEP_FIELDS = ("practice", "another_try")
+DERIVED = ("parts_together", "grades_mixed")
+
+
 @dataclass(frozen=True)
 class Key:
     """One key: ``name`` as the person wrote it, what it stands for (kind, code, field)."""
@@ -31,19 +61,11 @@ class Key:
     @property
     def join(self) -> str:
         """The join that brings the key to a job, '' where jobs carry it themselves."""
-        sources = {
-            "step": ("first_choices", "plan", "step"),
-            "part": ("first_pieces", "entry", "part"),
-            "factor": ("factors", "entry", "factor"),
-        }
-        if self.kind not in sources:
+        if self.kind not in SOURCES:
             return ""
-        view, link, column = sources[self.kind]
-        alias = self.alias
-        return (
-            f"left join {view} as {alias} "
-            f"on {alias}.{link} = j.{link} and {alias}.{column} = '{self.code}'"
-        )
+        view, link, place = SOURCES[self.kind][:3]
+        only = f" and {self.alias}.{place} = '{self.code}'" if place else ""
+        return f"left join {view} as {self.alias} on {self.alias}.{link} = j.{link}{only}"
 
     @property
     def alias(self) -> str:
@@ -55,13 +77,12 @@ class Key:
         """The column for a job: '-' where the step was not done or no such part was fitted."""
         if self.kind == "job":
             return f'j."{self.code}" as "{self.name}"'
-        if self.kind == "factor":
-            return f'{self.alias}.band as "{self.name}"'
-        link, field = ("plan", "method") if self.kind == "step" else ("entry", self.field)
-        return (
-            f"case when {self.alias}.{link} is null then '-' else {self.alias}.{field} end "
-            f'as "{self.name}"'
-        )
+        source = SOURCES[self.kind]
+        value = f"{self.alias}.{source.value or self.field}"
+        if source.absent:
+            missing = f"{self.alias}.{source.link} is null"
+            value = f"case when {missing} then '{source.absent}' else {value} end"
+        return f'{value} as "{self.name}"'
 
     @property
     def of_attempt(self) -> str:
@@ -75,11 +96,24 @@ class Key:
         return f'j."{self.name}"'
 
 
+def keys_of(catalogue: Catalogue) -> dict[str, Key]:
+    """Every key that results can be grouped or filtered by, by its name."""
+    parts = [(part, field) for part in catalogue.part_codes for field in PART_FIELDS]
+    steps = [(step, field) for step in catalogue.step_codes for field in STEP_FIELDS]
+    keys = [
+        *(Key(name, "job", name) for name in JOB_KEYS),
+        *(Key(step, "step", step) for step in catalogue.step_codes),
+        *(Key(f"{part}_{field}", "part", part, field) for part, field in parts),
+        *(Key(factor.code, "factor", factor.code) for factor in catalogue.factors),
+        *(Key(name, name, name) for name in DERIVED),
+        *(Key(f"{step}_{field}", field, step) for step, field in steps),
+    ]
+    return {key.name: key for key in reversed(keys)}  # what the catalogue names goes first
+
+
 def known_keys(catalogue: Catalogue) -> list[str]:
-    """Every key that results can be grouped or filtered by."""
-    parts = [f"{part}_{field}" for part in catalogue.part_codes for field in PART_FIELDS]
-    factors = [factor.code for factor in catalogue.factors]
-    return [*JOB_KEYS, *catalogue.step_codes, *parts, *factors]
+    """Names of all keys, what stands on every job first."""
+    return [*reversed(keys_of(catalogue))]
 
 
 def resolve(name: str, catalogue: Catalogue, modes: Iterable[FailureMode]) -> Key:
@@ -92,20 +126,14 @@ def resolve(name: str, catalogue: Catalogue, modes: Iterable[FailureMode]) -> Ke
     """
     if name in ("method", *PART_FIELDS):
         return _short_form(name, catalogue, list(modes))
-    if name in JOB_KEYS:
-        return Key(name, "job", name)
-    if name in catalogue.step_codes:
-        return Key(name, "step", name)
-    for part in catalogue.part_codes:
-        for field in PART_FIELDS:
-            if name == f"{part}_{field}":
-                return Key(name, "part", part, field)
-    if name in {factor.code for factor in catalogue.factors}:
-        return Key(name, "factor", name)
+    known = keys_of(catalogue)
+    if name in known:
+        return known[name]
     raise UsageError(
-        f"unknown key '{name}'{did_you_mean(name, known_keys(catalogue))}\n"
+        f"unknown key '{name}'{did_you_mean(name, [*known])}\n"
         "keys: model, technician, branch, repair, month, quarter, year, rework, a step, "
-        "PART_grade, PART_supplier, PART_lot, a factor"
+        "PART_grade, PART_supplier, PART_lot, a factor, parts_together, grades_mixed, "
+        "STEP_practice, STEP_another_try"
     )
 
 

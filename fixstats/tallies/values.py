@@ -16,6 +16,12 @@ if TYPE_CHECKING:
 
 NOT_RECORDED = ""
 NOT_DONE = "-"
+DERIVED_VALUES = {
+    "parts_together": ("none", "1", "2", "3 or more"),
+    "grades_mixed": ("yes", "no"),
+    "practice": ("0-9", "10-29", "30-99", "practised", NOT_DONE),
+    "another_try": ("yes", "no", NOT_DONE),
+}
 PERIODS = {
     "month": (r"\d{4}-\d{2}", "2026-03"),
     "quarter": (r"\d{4}-Q[1-4]", "2026-Q1"),
@@ -63,6 +69,8 @@ def _known(
         return _by_fold([*catalogue.methods_of(key.code), NOT_DONE])
     if key.kind == "part":
         return _by_fold([*(grade.code for grade in catalogue.grades), NOT_DONE])
+    if key.kind in DERIVED_VALUES:
+        return _by_fold(DERIVED_VALUES[key.kind])
     if key.kind == "factor":
         return _factor_values(con, catalogue, key)
     words = {
