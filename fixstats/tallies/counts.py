@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
@@ -65,15 +66,31 @@ def _columns(con: duckdb.DuckDBPyConnection, text: str) -> dict[str, list[Any]]:
     return {name: list(values) for name, values in zip(names, zip(*rows, strict=True), strict=True)}
 
 
+# What the statement of a union reads of a job as a whole, and of one place of it.
+OF_JOB = {"marks": "flags", "unit": "", "unclear": "false", "excluded": "preexisting"}
+OF_PLACE = {
+    "marks": "marks_first",
+    "unit": "and f.place = u.place",
+    "unclear": "f.unclear",
+    "excluded": "excluded",
+}
+
+
 def _count(
-    con: duckdb.DuckDBPyConnection, name: str, layout: Layout, *, mode: bool, pair: bool = False
+    con: duckdb.DuckDBPyConnection,
+    name: str,
+    layout: Layout,
+    *,
+    mode: bool,
+    pair: bool = False,
+    slots: Mapping[str, str] = OF_JOB,
 ) -> Counts:
     """Counts by technician from the statement ``name``, folded over technicians."""
     keys = (*(key.name for key in layout.keys), *(PAIR_KEYS if pair else ()))
     folded = layout.columns + "".join(f"{key}, " for key in PAIR_KEYS if pair)
-    rows = fill(name, {"keys": layout.columns})
-    slots = {"keys": f"mode, {folded}" if mode else folded, "rows": rows}
-    return Counts(keys, _columns(con, fill("tallies/folded", slots)))
+    rows = fill(name, {**slots, "keys": layout.columns})
+    outer = {"keys": f"mode, {folded}" if mode else folded, "rows": rows}
+    return Counts(keys, _columns(con, fill("tallies/folded", outer)))
 
 
 def count_modes(con: duckdb.DuckDBPyConnection, catalogue: Catalogue, ask: Ask) -> Counts:
@@ -109,7 +126,9 @@ def count_union(con: duckdb.DuckDBPyConnection, catalogue: Catalogue, ask: Ask) 
             "a family (or --any) is a union over the job and has no as-attempted rate\n"
             "ask for single modes with --mode, or use --view first"
         )
-    counts = _count(con, "tallies/union", lay_out(con, catalogue, ask), mode=False)
+    layout = lay_out(con, catalogue, ask)
+    slots = OF_PLACE if ask.place else OF_JOB
+    counts = _count(con, "tallies/union", layout, mode=False, slots=slots)
     return Counts(counts.keys, {"mode": [None] * len(counts), **counts.columns})
 
 

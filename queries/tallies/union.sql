@@ -1,22 +1,29 @@
 -- Question: on how many jobs did any of the modes asked for go wrong, out of how many jobs where
 --   every mode that applied was looked for?
 -- Grain: one row per (keys, technician).
--- Reads: asked_modes, asked_units, asked_jobs, flags, records.covers.
--- Parameters: none; the slot keys takes quoted names of columns of asked_units.
+-- Reads: asked_modes, asked_units, asked_jobs, flags or marks_first (slot marks), records.covers.
+-- Parameters: none; slots: keys (quoted names of columns of asked_units), marks, unit, unclear,
+--   excluded. Of
+--   the whole job its flags tell all; of one place only what is said of its own units, and a sighting
+--   that fits other places too leaves it unknown.
 -- Columns: the keys; cluster (technician); failures, opportunities, unknown, unknown_failed (jobs).
 with
 -- one row per job on which any of the modes applied; units of a part fold into their job
 applied as (
   select
     u.entry,
-    max(case when u.maybe or c.mode is null or coalesce(f.unchecked, false) then 1 else 0 end)
-      as doubt,
-    max(case when coalesce(f.seen, false) then 1 else 0 end) as seen
+    max(
+      case
+        when u.maybe or c.mode is null or coalesce(f.unchecked or /*unclear*/, false) then 1
+        else 0
+      end
+    ) as doubt,
+    max(case when coalesce(f.seen or /*unclear*/, false) then 1 else 0 end) as seen
   from asked_modes as m
   inner join asked_units as u on u.target = m.target
   left join records.covers as c on c.covers = u.covers and c.mode = m.mode
-  left join flags as f on f.entry = u.entry and f.mode = m.mode
-  where m.kind = 'part' or not coalesce(f.preexisting, false)
+  left join /*marks*/ as f on f.entry = u.entry and f.mode = m.mode /*unit*/
+  where m.kind = 'part' or not coalesce(f./*excluded*/, false)
   group by u.entry
 ),
 -- the same with the job's keys

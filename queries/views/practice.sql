@@ -3,8 +3,8 @@
 -- Reads: jobs, first_choices.
 -- Parameters: none.
 -- Columns: entry; step; method (null: not recorded); technician; uses (earlier jobs of this
---   technician with this first choice, in order of finished; null: method or technician not
---   recorded); settled (true: the technician used the method within the first 90 days of the
+--   technician with this first choice, in order of finished, of one day in order of job and
+--   branch; null: method or technician not recorded); settled (true: the technician used the method within the first 90 days of the
 --   records, which start in mid-career: taken as practised); band ('0-9', '10-29', '30-99',
 --   'practised': settled or from 100 uses on).
 create or replace temp view practice as
@@ -24,7 +24,7 @@ used as (
     c.method is not null and j.technician is not null as known,
     row_number() over (
       partition by c.step, c.method, j.technician
-      order by j.finished, j.entry
+      order by j.finished, j.job, j.branch
     ) as number,
     min(j.finished) over (partition by c.step, c.method, j.technician) as first_use
   from jobs as j

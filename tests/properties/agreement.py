@@ -21,7 +21,10 @@ JOB_KEYS = (
 def all_keys(catalogue):
     """Every key that rows can be grouped by."""
     parts = [f"{p}_{n}" for p in codes(catalogue, "part") for n in ("grade", "supplier", "lot")]
-    return [*JOB_KEYS, *codes(catalogue, "step"), *parts, *codes(catalogue, "factor")]
+    steps = codes(catalogue, "step")
+    derived = [f"{step}_{name}" for step in steps for name in ("practice", "another_try")]
+    derived += ["parts_together", "grades_mixed"]
+    return [*JOB_KEYS, *steps, *parts, *codes(catalogue, "factor"), *derived]
 
 
 def every_grouping(catalogue, rng, pairs=6):
@@ -53,6 +56,7 @@ def kinds():
     yield "modes", "first"
     yield "modes", "attempted"
     yield "union", "first"
+    yield "union at", "first"
     yield "pairs", "first"
 
 
@@ -74,9 +78,14 @@ def modes_asked(shop, what):
     modes = shop["catalogue"]["failure_mode"]
     if what == "pairs":
         return [mode["code"] for mode in modes if "mixed" in mode]
-    if what == "union":
+    if what.startswith("union"):
         return [mode["code"] for mode in modes[::2]]
     return [mode["code"] for mode in modes]
+
+
+def place_asked(shop, what):
+    """A union that is about one place is about the last part of the catalogue's."""
+    return codes(shop["catalogue"], "part")[-1] if what == "union at" else None
 
 
 def by_twin(shop, question):
@@ -85,7 +94,8 @@ def by_twin(shop, question):
     period = {"where": where, "since": since, "until": until}
     if what == "modes":
         rows = twin.count_modes(shop, modes, by, view, **period)
-    elif what == "union":
+    elif what.startswith("union"):
+        period["place"] = place_asked(shop, what)
         rows = [{"mode": None, **row} for row in twin.count_union(shop, modes, by, **period)]
     else:
         rows = [row for mode in modes for row in twin.count_pairs(shop, mode, by, **period)]
@@ -96,9 +106,10 @@ def by_sql(con, catalogue, shop, question):
     what, by, view, where, since, until = question
     asked_by = (*by, "pair") if what == "pairs" else by
     days = [date.fromisoformat(day) if day else None for day in (since, until)]
-    ask = Ask(tuple(modes_asked(shop, what)), asked_by, view, where, *days)
+    place = place_asked(shop, what)
+    ask = Ask(tuple(modes_asked(shop, what)), asked_by, view, where, *days, place)
     ways = {"modes": counts.count_modes, "union": counts.count_union, "pairs": counts.count_pairs}
-    columns = ways[what](con, catalogue, ask).columns
+    columns = ways[what.split()[0]](con, catalogue, ask).columns
     rows = [dict(zip(columns, row, strict=True)) for row in zip(*columns.values(), strict=True)]
     return as_table(rows, what, by)
 

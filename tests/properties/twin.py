@@ -7,6 +7,7 @@ list of dicts with ``covers`` ("all", "seen" or a list of modes and families) an
 
 from __future__ import annotations
 
+from datetime import date
 from itertools import combinations
 
 from .twin_rows import (
@@ -14,6 +15,7 @@ from .twin_rows import (
     codes,
     device_grades,
     find,
+    grades_mixed,
     items,
     modes_of,
     origin,
@@ -79,7 +81,35 @@ def read_jobs(shop):
             if identity in jobs and all(jobs[identity][key] == told[key] for key in told):
                 continue
             jobs[identity] = {**read_row(catalogue, row), **told, "covers": covers}
+    return with_practice(catalogue, jobs)
+
+
+def with_practice(catalogue, jobs):
+    """The jobs with the keys that need other jobs, or the whole of their own."""
+    ordered = sorted(jobs, key=lambda one: (jobs[one]["finished"], one[1], not one[0], one[0]))
+    days = [date.fromisoformat(job["finished"]) for job in jobs.values()]
+    for step in codes(catalogue, "step"):
+        used = {}
+        for one in ordered:
+            job = jobs[one]
+            method, technician = job["keys"][step], job["keys"]["technician"]
+            if method == "-":
+                job["keys"][f"{step}_practice"] = "-"
+                continue
+            before = used.setdefault((method, technician), [])
+            known = method is not None and technician is not None
+            job["keys"][f"{step}_practice"] = skill(before, job, days) if known else None
+            before.append(job["finished"])
+    for job in jobs.values():
+        job["keys"]["grades_mixed"] = grades_mixed(catalogue, job)
     return list(jobs.values())
+
+
+def skill(before, job, days):
+    first_use = date.fromisoformat([*before, job["finished"]][0])
+    if (first_use - min(days)).days < 90 or len(before) >= 100:
+        return "practised"
+    return "30-99" if len(before) >= 30 else "10-29" if len(before) >= 10 else "0-9"
 
 
 # ------------------------------------------------------------------------------------ units
@@ -277,19 +307,30 @@ def count_modes(shop, modes, by=(), view="first", where=(), since=None, until=No
     return table.rows()
 
 
-def count_union(shop, modes, by=(), where=(), since=None, until=None):
-    """One row for each group: jobs at which any of the modes was seen."""
+def count_union(shop, modes, by=(), where=(), since=None, until=None, place=None):
+    """One row for each group: jobs at which any of the modes was seen.
+
+    With a place, a mode that can happen there and elsewhere counts there only, and a sighting that
+    could be there or elsewhere leaves the job unknown.
+    """
     catalogue, table = shop["catalogue"], Table()
     for job in jobs_between(shop, since, until):
         doubt, seen, applies = False, False, False
         for code in modes:
             mode = find(catalogue, "failure_mode", code)
             units = [] if excluded(job, mode) else units_of(catalogue, job, mode, "first")
+            here = any(code == other for other, _, _ in job["failures"])
+            if place and place in places_of(catalogue, mode):
+                marks = attribution(job, mode, units)
+                there = [n for n, one in enumerate(units) if one["place"] in (None, place)]
+                units, marks = [units[n] for n in there], [marks[n] for n in there]
+                here = any(mark != "no" for mark in marks)
+                doubt = doubt or "unclear" in marks
             if units:
                 applies = True
                 maybe = "mixed" in mode and units[0]["maybe"]
                 doubt = doubt or maybe or in_doubt(job, mode)
-                seen = seen or any(code == other for other, _, _ in job["failures"])
+                seen = seen or here
         if applies and passes(job, {}, where):
             keys = {key: key_value(job, {}, key) for key in by}
             table.add(keys, job["keys"]["technician"], state(doubt, "seen" if seen else "no"))

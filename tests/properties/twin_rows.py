@@ -153,7 +153,36 @@ def read_keys(catalogue, row, attempts, pieces):
         if value and factor["kind"] == "number":
             value = band(factor.get("bands", []), float(value))
         keys[factor["code"]] = value
+    keys["parts_together"] = number_of_parts(pieces)
+    for step in codes(catalogue, "step"):
+        keys[f"{step}_another_try"] = needed_another(attempts.get(step))
     return keys
+
+
+def number_of_parts(pieces):
+    kinds = [part for part, those in pieces.items() if any(piece["fitted"] for piece in those)]
+    return ["none", "1", "2", "3 or more"][min(len(kinds), 3)]
+
+
+def needed_another(methods):
+    """Of the methods tried at a step, None for a step that was not done."""
+    if methods is None:
+        return "-"
+    if len(methods) > 1:
+        return "yes"
+    return None if methods == [None] else "no"
+
+
+def grades_mixed(catalogue, job):
+    """Whether grades of different origin meet, in any mode of mixed parts that has a piece here."""
+    grades = []
+    for mode in catalogue["failure_mode"]:
+        if any(part in job["pieces"] for part in mode.get("mixed", [])):
+            grades += device_grades(catalogue, job, mode).values()
+    origins = {origin(catalogue, grade) for grade in grades if grade is not None}
+    if len(origins) >= 2:
+        return "yes"
+    return "no" if grades and None not in grades else None
 
 
 def read_row(catalogue, row):
