@@ -3,9 +3,8 @@
 -- Grain: one row per (keys, technician).
 -- Reads: asked_modes, asked_units, asked_jobs, flags or marks_first (slot marks), records.covers.
 -- Parameters: none; slots: keys (quoted names of columns of asked_units), marks, unit, unclear,
---   excluded. Of
---   the whole job its flags tell all; of one place only what is said of its own units, and a sighting
---   that fits other places too leaves it unknown.
+--   excluded. Of the whole job its flags tell all; of one place only what is said of its own units,
+--   and a sighting that fits other places too leaves it unknown.
 -- Columns: the keys; cluster (technician); failures, opportunities, unknown, unknown_failed (jobs).
 with
 -- one row per job on which any of the modes applied; units of a part fold into their job
