@@ -16,26 +16,33 @@ if TYPE_CHECKING:
 
 TIMES = ("month", "quarter", "year")
 
-# (question, shown over time?) -> module and function, loaded when needed.
+# Name of a picture, see `picture_name` -> module and function, loaded when needed.
 PICTURES = {
-    ("rates", False): ("fixstats.charts.intervals", "interval_chart"),
-    ("rates", True): ("fixstats.charts.months", "months_chart"),
-    ("costs", False): ("fixstats.charts.ranking", "ranking_chart"),
+    "rates": ("fixstats.charts.intervals", "interval_chart"),
+    "rates over time": ("fixstats.charts.months", "months_chart"),
+    "costs": ("fixstats.charts.ranking", "ranking_chart"),
 }
 
 
+def picture_name(finding: Finding) -> str:
+    """The picture that fits: the question, and what in the finding asks for one of its own."""
+    if finding.question == "rates" and any(key in TIMES for key in finding.keys):
+        return "rates over time"
+    return finding.question
+
+
 def chart(finding: Finding) -> Picture:
-    """The picture that fits a finding: by its question, and by whether it runs over time.
+    """The picture that fits a finding.
 
     Raises
     ------
     UsageError
         If there is no picture for that question.
     """
-    kind = (finding.question, any(key in TIMES for key in finding.keys))
-    if kind not in PICTURES:
-        drawn = ", ".join(sorted({question for question, _ in PICTURES}))
-        raise UsageError(f"there is no picture of '{finding.question}'; there is one of: {drawn}")
-    module, function = PICTURES[kind]
+    name = picture_name(finding)
+    if name not in PICTURES:
+        drawn = ", ".join(one for one in sorted(PICTURES) if " " not in one)
+        raise UsageError(f"there is no picture of '{name}'; there is one of: {drawn}")
+    module, function = PICTURES[name]
     picture: Picture = getattr(import_module(module), function)(finding)
     return picture
