@@ -38,6 +38,7 @@ NUMERIC = {
     "fixstats",
     "collections",
     "dataclasses",
+    "importlib",
     "math",
     "statistics",
     "types",

@@ -1,62 +1,95 @@
-"""Pure numeric functions over NumPy arrays; they know nothing of tables, files or settings."""
+"""Pure numeric functions over NumPy arrays; they know nothing of tables, files or settings.
 
-from fixstats.stats.adjusted import AdjustedRates, CellsAt, adjusted_rates
-from fixstats.stats.clusters import ClusteredRate, rao_scott, rao_scott_by_group
-from fixstats.stats.design import (
-    Design,
-    Grouping,
-    contrasts,
-    fixed_columns,
-    group_means,
-    grouping,
-    intercept,
-    side_by_side,
-)
-from fixstats.stats.exact_tests import TESTS, boschloo, fisher, fisher_mid_p
-from fixstats.stats.firth import FirthFit, FirthProfile, firth, firth_profile, firth_test
-from fixstats.stats.hidden_cause import hidden_cause_needed, hidden_cause_needed_for_limit
-from fixstats.stats.multilevel import MultilevelFit, fit_multilevel
-from fixstats.stats.multiplicity import benjamini_hochberg, holm
-from fixstats.stats.pooling import Pooled, draw_rates, pool_rates
-from fixstats.stats.proportion import (
-    INTERVALS,
-    Interval,
-    agresti_coull,
-    at_most,
-    clopper_pearson,
-    interval,
-    jeffreys,
-    lower_limit,
-    mid_p,
-    one_in,
-    upper_limit,
-    wilson,
-    wilson_cc,
-)
-from fixstats.stats.standardise import Standardised, standardised_difference, standardised_rate
-from fixstats.stats.strata import (
-    StrataEffect,
-    greenland_robins_difference,
-    mantel_haenszel_odds_ratio,
-    mantel_haenszel_ratio,
-    sato_difference,
-)
-from fixstats.stats.strata_tests import (
-    StrataTest,
-    breslow_day,
-    cochran_mantel_haenszel,
-    cochran_mantel_haenszel_cc,
-    tarone,
-)
-from fixstats.stats.two_proportions import (
-    DIFFERENCES,
-    RATIOS,
-    Contrast,
-    koopman_ratio,
-    miettinen_nurminen_difference,
-    miettinen_nurminen_ratio,
-    newcombe_difference,
-)
+Each file is loaded when one of its names is first asked for: who only wants an interval should not
+wait for the fits.
+"""
+
+from __future__ import annotations
+
+from importlib import import_module
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from fixstats.stats.adjusted import AdjustedRates, CellsAt, adjusted_rates
+    from fixstats.stats.clusters import ClusteredRate, rao_scott, rao_scott_by_group
+    from fixstats.stats.design import (
+        Design,
+        Grouping,
+        contrasts,
+        fixed_columns,
+        group_means,
+        grouping,
+        intercept,
+        side_by_side,
+    )
+    from fixstats.stats.exact_tests import TESTS, boschloo, fisher, fisher_mid_p
+    from fixstats.stats.firth import FirthFit, FirthProfile, firth, firth_profile, firth_test
+    from fixstats.stats.hidden_cause import hidden_cause_needed, hidden_cause_needed_for_limit
+    from fixstats.stats.multilevel import MultilevelFit, fit_multilevel
+    from fixstats.stats.multiplicity import benjamini_hochberg, holm
+    from fixstats.stats.pooling import Pooled, draw_rates, pool_rates
+    from fixstats.stats.proportion import (
+        INTERVALS,
+        Interval,
+        agresti_coull,
+        at_most,
+        clopper_pearson,
+        interval,
+        jeffreys,
+        lower_limit,
+        mid_p,
+        one_in,
+        upper_limit,
+        wilson,
+        wilson_cc,
+    )
+    from fixstats.stats.standardise import Standardised, standardised_difference, standardised_rate
+    from fixstats.stats.strata import (
+        StrataEffect,
+        greenland_robins_difference,
+        mantel_haenszel_odds_ratio,
+        mantel_haenszel_ratio,
+        sato_difference,
+    )
+    from fixstats.stats.strata_tests import (
+        StrataTest,
+        breslow_day,
+        cochran_mantel_haenszel,
+        cochran_mantel_haenszel_cc,
+        tarone,
+    )
+    from fixstats.stats.two_proportions import (
+        DIFFERENCES,
+        RATIOS,
+        Contrast,
+        koopman_ratio,
+        miettinen_nurminen_difference,
+        miettinen_nurminen_ratio,
+        newcombe_difference,
+    )
+
+# file -> its public names
+_FILES = {
+    "adjusted": "AdjustedRates CellsAt adjusted_rates",
+    "clusters": "ClusteredRate rao_scott rao_scott_by_group",
+    "design": "Design Grouping contrasts fixed_columns group_means grouping intercept side_by_side",
+    "exact_tests": "TESTS boschloo fisher fisher_mid_p",
+    "firth": "FirthFit FirthProfile firth firth_profile firth_test",
+    "hidden_cause": "hidden_cause_needed hidden_cause_needed_for_limit",
+    "multilevel": "MultilevelFit fit_multilevel",
+    "multiplicity": "benjamini_hochberg holm",
+    "pooling": "Pooled draw_rates pool_rates",
+    "proportion": "INTERVALS Interval agresti_coull at_most clopper_pearson interval jeffreys "
+    "lower_limit mid_p one_in upper_limit wilson wilson_cc",
+    "standardise": "Standardised standardised_difference standardised_rate",
+    "strata": "StrataEffect greenland_robins_difference mantel_haenszel_odds_ratio "
+    "mantel_haenszel_ratio sato_difference",
+    "strata_tests": "StrataTest breslow_day cochran_mantel_haenszel cochran_mantel_haenszel_cc "
+    "tarone",
+    "two_proportions": "DIFFERENCES RATIOS Contrast koopman_ratio miettinen_nurminen_difference "
+    "miettinen_nurminen_ratio newcombe_difference",
+}
+_HOMES = {name: file for file, names in _FILES.items() for name in names.split()}
 
 __all__ = [
     "DIFFERENCES",
@@ -125,3 +158,18 @@ __all__ = [
     "wilson",
     "wilson_cc",
 ]
+
+
+def __getattr__(name: str) -> Any:
+    if name not in _HOMES:
+        raise AttributeError(f"module 'fixstats.stats' has no attribute '{name}'")
+    file = _HOMES[name]
+    module = import_module(f"fixstats.stats.{file}")
+    # All names of the file at once: loading it has made the file an attribute of the package, and
+    # one of its functions may have the same name.
+    globals().update({one: getattr(module, one) for one in _FILES[file].split()})
+    return globals()[name]
+
+
+def __dir__() -> list[str]:
+    return sorted(__all__)
