@@ -31,7 +31,10 @@ ROOMS: dict[str, set[str]] = {
     "__main__": {"cli"},
 }
 # A findings file may use another that stands before it.
-FINDINGS = ("base", "rates_notes", "rates", "costs", "twins", "check")
+FINDINGS = (
+    "base", "rates_notes", "rates", "costs", "twins", "check",
+    "adjusting_columns", "adjusting",
+)  # fmt: skip
 # What the numeric core may import at the top of a file.
 NUMERIC = {
     "numpy",
