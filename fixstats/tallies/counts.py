@@ -76,21 +76,20 @@ OF_PLACE = {
 }
 
 
-def _count(
-    con: duckdb.DuckDBPyConnection,
+def _folded(
     name: str,
     layout: Layout,
     *,
     mode: bool,
     pair: bool = False,
     slots: Mapping[str, str] = OF_JOB,
-) -> Counts:
-    """Counts by technician from the statement ``name``, folded over technicians."""
+) -> tuple[tuple[str, ...], str]:
+    """Keys and text of the statement ``name``, which counts by technician, folded over them."""
     keys = (*(key.name for key in layout.keys), *(PAIR_KEYS if pair else ()))
     folded = layout.columns + "".join(f"{key}, " for key in PAIR_KEYS if pair)
     rows = fill(name, {**slots, "keys": layout.columns})
     outer = {"keys": f"mode, {folded}" if mode else folded, "rows": rows}
-    return Counts(keys, _columns(con, fill("tallies/folded", outer)))
+    return keys, fill("tallies/folded", outer)
 
 
 def count_modes(con: duckdb.DuckDBPyConnection, catalogue: Catalogue, ask: Ask) -> Counts:
@@ -101,6 +100,14 @@ def count_modes(con: duckdb.DuckDBPyConnection, catalogue: Catalogue, ask: Ask) 
     UsageError
         If a mode, key, value, date or view is unknown or makes no sense.
     """
+    keys, text = _modes(con, catalogue, ask)
+    return Counts(keys, _columns(con, text))
+
+
+def _modes(
+    con: duckdb.DuckDBPyConnection, catalogue: Catalogue, ask: Ask
+) -> tuple[tuple[str, ...], str]:
+    """Keys and text of the statement that ``count_modes`` asks, its tables laid down."""
     layout = lay_out(con, catalogue, ask)
     by_plan = ask.view == "first" and "steps" in layout.kinds
     listed = ask.view == "attempted" or layout.kinds != {"steps"}
@@ -110,7 +117,7 @@ def count_modes(con: duckdb.DuckDBPyConnection, catalogue: Catalogue, ask: Ask) 
     for table in ("totals", "marks"):
         rows = " union all ".join(f"({fill(f'tallies/{table}_{name}', slots)})" for name in names)
         con.execute(f"create or replace temp table asked_{table} as {rows}")
-    return _count(con, "tallies/modes", layout, mode=True)
+    return _folded("tallies/modes", layout, mode=True)
 
 
 def count_union(con: duckdb.DuckDBPyConnection, catalogue: Catalogue, ask: Ask) -> Counts:
@@ -126,10 +133,29 @@ def count_union(con: duckdb.DuckDBPyConnection, catalogue: Catalogue, ask: Ask) 
             "a family (or --any) is a union over the job and has no as-attempted rate\n"
             "ask for single modes with --mode, or use --view first"
         )
+    keys, text = _union(con, catalogue, ask)
+    counts = Counts(keys, _columns(con, text))
+    return Counts(keys, {"mode": [None] * len(counts), **counts.columns})
+
+
+def _union(
+    con: duckdb.DuckDBPyConnection, catalogue: Catalogue, ask: Ask
+) -> tuple[tuple[str, ...], str]:
+    """Keys and text of the statement that ``count_union`` asks."""
     layout = lay_out(con, catalogue, ask)
     slots = OF_PLACE if ask.place else OF_JOB
-    counts = _count(con, "tallies/union", layout, mode=False, slots=slots)
-    return Counts(counts.keys, {"mode": [None] * len(counts), **counts.columns})
+    return _folded("tallies/union", layout, mode=False, slots=slots)
+
+
+def lay_cells(con: duckdb.DuckDBPyConnection, catalogue: Catalogue, ask: Ask) -> tuple[str, ...]:
+    """Lay the counts down as the temporary table asked_cells, to be asked in turn; its keys.
+
+    One mode by itself, as ``count_modes``; several as their union. Raises as these do.
+    """
+    laying = _modes if len(ask.modes) == 1 else _union
+    keys, text = laying(con, catalogue, ask)
+    con.execute(f"create or replace temp table asked_cells as {text}")
+    return keys
 
 
 def count_pairs(con: duckdb.DuckDBPyConnection, catalogue: Catalogue, ask: Ask) -> Counts:
@@ -143,7 +169,9 @@ def count_pairs(con: duckdb.DuckDBPyConnection, catalogue: Catalogue, ask: Ask) 
     for mode in ask.modes:
         if mode in catalogue.modes and not catalogue.modes[mode].mixed:
             raise UsageError(f"--by {PAIR} is for conflicts of mixed parts; '{mode}' is none")
-    return _count(con, "tallies/pairs", lay_out(con, catalogue, ask), mode=True, pair=True)
+    layout = lay_out(con, catalogue, ask)
+    keys, text = _folded("tallies/pairs", layout, mode=True, pair=True)
+    return Counts(keys, _columns(con, text))
 
 
 def period(con: duckdb.DuckDBPyConnection) -> Period:
