@@ -16,7 +16,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import ArrayLike
+from numpy.typing import ArrayLike, NDArray
 
 from fixstats.stats.validators import FloatArray, as_counts, as_level, as_numbers
 
@@ -34,6 +34,8 @@ _FLAT = 1e-6
 _ASIDE = 3.0
 # The longest step of a coefficient, in standard deviations of its column.
 _LONGEST = 5.0
+# With so many failures, and jobs without, a column there is one hump and no saddle to leave.
+_PLENTY = 5
 
 
 @dataclass(frozen=True)
@@ -65,7 +67,7 @@ class FirthProfile:
     low: FloatArray
     high: FloatArray
     p_value: FloatArray
-    converged: np.ndarray[tuple[int, ...], np.dtype[np.bool_]]
+    converged: NDArray[np.bool_]
 
 
 def firth(design: ArrayLike, failures: ArrayLike, opportunities: ArrayLike) -> FirthFit:
@@ -142,6 +144,10 @@ class _Data:
     n: FloatArray
     scale: FloatArray
 
+    @property
+    def plenty(self) -> bool:
+        return bool(min(self.k.sum(), (self.n - self.k).sum()) >= _PLENTY * self.x.shape[1])
+
     def unscaled(self, fit: FirthFit) -> FirthFit:
         return replace(
             fit,
@@ -202,9 +208,8 @@ def _look(data: _Data, coefficients: FloatArray) -> _Point:
     information = data.x.T @ (weight[:, None] * data.x)
     sign, log_determinant = np.linalg.slogdet(information)
     if sign <= 0 or not np.isfinite(log_determinant):
-        return _Point(
-            -np.inf, np.zeros_like(coefficients), information, information, weight, weight
-        )
+        flat = np.zeros_like(coefficients)
+        return _Point(-np.inf, flat, information, information, weight, weight)
     # Leverage of all jobs of a row together: the diagonal of the weighted hat matrix.
     leverage = weight * np.einsum("ij,ji->i", data.x, np.linalg.solve(information, data.x.T))
     log_likelihood = -data.k @ np.logaddexp(0.0, -eta) - worked @ np.logaddexp(0.0, eta)
@@ -253,7 +258,7 @@ def _highest(data: _Data, start: FloatArray, *, fixed: tuple[int, ...]) -> Firth
     """
     first = _climb(data, start, fixed=fixed)
     free = _free(len(start), fixed)
-    if not free.size or not np.isfinite(first.penalised_log_likelihood):
+    if data.plenty or not free.size or not np.isfinite(first.penalised_log_likelihood):
         return first
     curvature = _look(data, first.coefficients).curvature[np.ix_(free, free)]
     softness, directions = np.linalg.eigh(curvature)
@@ -272,22 +277,21 @@ def _size(fit: FirthFit) -> list[float]:
     return [round(abs(float(one)), 6) for one in fit.coefficients]
 
 
-def _free(width: int, fixed: tuple[int, ...]) -> np.ndarray[tuple[int, ...], np.dtype[np.intp]]:
+def _free(width: int, fixed: tuple[int, ...]) -> NDArray[np.intp]:
     return np.setdiff1d(np.arange(width), fixed)
 
 
-def _step(
-    data: _Data, here: _Point, free: np.ndarray[tuple[int, ...], np.dtype[np.intp]]
-) -> tuple[FloatArray, float]:
+def _step(data: _Data, here: _Point, free: NDArray[np.intp]) -> tuple[FloatArray, float]:
     """Newton's step, by the true second derivative where that has a maximum ahead.
 
     Where it has none, near a saddle, `curvature` leads uphill; alone it would need thousands of
-    steps on the flat top where one hump parts into two.
+    steps on the flat top where one hump parts into two. With plenty it is as good, and far cheaper.
     """
     step = np.zeros_like(here.score)
     if free.size and np.isfinite(here.value):
         part = np.ix_(free, free)
-        stand_in, exact = here.curvature[part], _second_derivative(data, here)[part]
+        stand_in = here.curvature[part]
+        exact = stand_in if data.plenty else _second_derivative(data, here)[part]
         bends = np.linalg.eigvalsh(exact)[0] > _FLAT * np.linalg.eigvalsh(stand_in)[0]
         step[free] = np.linalg.solve(exact if bends else stand_in, here.score[free])
     return step, float(step @ here.score)
@@ -354,12 +358,8 @@ def _end(data: _Data, best: FirthFit, column: int, limit: float, side: float) ->
         moved = at.copy()
         moved[column] = centre + side * distance
         # The others follow along the ridge of the likelihood.
-        moved += (
-            best.covariance[:, column]
-            / best.covariance[column, column]
-            * (moved[column] - at[column])
-            * (np.arange(len(at)) != column)
-        )
+        ridge = best.covariance[:, column] / best.covariance[column, column]
+        moved += ridge * (moved[column] - at[column]) * (np.arange(len(at)) != column)
         fit = _highest(data, moved, fixed=(column,))
         if not fit.converged:
             return np.nan
