@@ -20,6 +20,8 @@ if TYPE_CHECKING:
     import polars as pl
 
     from fixstats.charts import Picture
+    from fixstats.findings.compare_plan import CompareAsk
+    from fixstats.findings.practice import PracticeAsk
     from fixstats.findings.rates import RatesAsk
 
 Words = str | Sequence[str]
@@ -99,6 +101,7 @@ class Shop:
         cluster: str | None = None,
         min_opportunities: int = 0,
         sort: str | None = None,
+        pool: bool = False,
     ) -> Result:
         """How often failure modes happen, out of their opportunities, with intervals.
 
@@ -113,6 +116,8 @@ class Shop:
         interval : a name of ``fixstats.stats.INTERVALS``; confidence : its two-sided level.
         cluster : ``technician`` widens intervals for jobs of one technician being alike.
         min_opportunities : leave out rows with fewer; sort : a row key.
+        pool : also ``pooled_rate``, ``pooled_low``, ``pooled_high`` and ``borrowed`` (0 to 1),
+            across the models within each combination of the other keys.
 
         Raises
         ------
@@ -136,6 +141,7 @@ class Shop:
             cluster=cluster,
             min_opportunities=min_opportunities,
             sort=sort,
+            pool=pool,
         )
         return self.ask_rates(ask)
 
@@ -145,6 +151,124 @@ class Shop:
 
         with self.session(digging=False) as con:
             return self._result(rates(con, self.folder, ask))
+
+    def practice(
+        self,
+        step: str,
+        *,
+        mode: str | None = None,
+        family: str | None = None,
+        any: Words = (),  # noqa: A002 - the word of the command line
+        method: Words = (),
+        where: Mapping[str, Words] | None = None,
+        since: date | None = None,
+        until: date | None = None,
+        confidence: float | None = None,
+        include_rework: bool = False,
+    ) -> Result:
+        """Failure rate and minutes of a step by the technician's earlier uses of its method.
+
+        Parameters
+        ----------
+        step : a step of the catalogue.
+        mode, family, any : what counts as a failure; default: any mode that can occur at the step.
+        method : only these methods.
+        where, since, until, confidence : as for ``rates``.
+        include_rework : count jobs that are themselves come-backs.
+
+        Raises
+        ------
+        fixstats.errors.FixstatsError
+            If something is unknown, does not fit together, or cannot be read just now.
+        """
+        from fixstats.findings.practice import PracticeAsk
+
+        pairs = [(key, word) for key, words in (where or {}).items() for word in _words(words)]
+        ask = PracticeAsk(
+            step=step,
+            mode=mode,
+            family=family,
+            any=_words(any),
+            method=_words(method),
+            where=tuple(pairs),
+            since=since,
+            until=until,
+            confidence=confidence,
+            include_rework=include_rework,
+        )
+        return self.ask_practice(ask)
+
+    def ask_practice(self, ask: PracticeAsk) -> Result:
+        """``practice`` with the question put as one object."""
+        from fixstats.findings.practice import practice
+
+        with self.session(digging=False) as con:
+            return self._result(practice(con, self.folder, ask))
+
+    def compare(
+        self,
+        choice: str,
+        *,
+        mode: Words = (),
+        family: Words = (),
+        any: Words = (),  # noqa: A002 - the word of the command line
+        by: Words = (),
+        baseline: str | None = None,
+        adjust: Words | None = None,
+        strata: Words | None = None,
+        at: str = "now",
+        include_rework: bool = False,
+        where: Mapping[str, Words] | None = None,
+        since: date | None = None,
+        until: date | None = None,
+        confidence: float | None = None,
+    ) -> Result:
+        """Options of a choice against a baseline: raw, within strata, and adjusted.
+
+        Parameters
+        ----------
+        choice : a step, ``<part>_grade`` or ``<part>_supplier``.
+        mode, family, any : codes: rows for each mode, for the union of each family, for the union
+            of all of these; without any, for the union of all that can occur at the choice.
+        by : ``"model"`` for rows of each model beside those of all jobs.
+        baseline : an option; else the house standard, else the most used.
+        adjust : keys to adjust for, ``"none"`` for no fit; strata : keys of the strata.
+        at : ``now``, or ``practised`` with all technicians practised.
+        include_rework : count jobs that are themselves come-backs.
+        where, since, until, confidence : as for ``rates``.
+
+        Raises
+        ------
+        fixstats.errors.FixstatsError
+            If something is unknown, does not fit together, or cannot be read just now.
+        """
+        from fixstats.findings.compare_plan import CompareAsk
+
+        pairs = [(key, word) for key, words in (where or {}).items() for word in _words(words)]
+        ask = CompareAsk(
+            choice=choice,
+            mode=_words(mode),
+            family=_words(family),
+            any=_words(any),
+            by=_words(by),
+            baseline=baseline,
+            adjust=None if adjust is None else _words(adjust),
+            strata=None if strata is None else _words(strata),
+            at=at,
+            include_rework=include_rework,
+            where=tuple(pairs),
+            since=since,
+            until=until,
+            confidence=confidence,
+        )
+        return self.ask_compare(ask)
+
+    def ask_compare(self, ask: CompareAsk) -> Result:
+        """``compare`` with the question put as one object."""
+        from fixstats.findings.compare import compare
+
+        with self.session(digging=False) as con:
+            return self._result(compare(con, self.folder, ask))
 
     def costs(self, *, since: date | None = None, until: date | None = None) -> Result:
         """Failure modes ranked by what they cost over the period."""

@@ -32,8 +32,10 @@ ROOMS: dict[str, set[str]] = {
 }
 # A findings file may use another that stands before it.
 FINDINGS = (
-    "base", "rates_notes", "rates", "costs", "twins", "check",
+    "base", "rates_notes", "rates_pool", "rates", "costs", "twins", "check",
     "adjusting_columns", "adjusting",
+    "compare_plan", "compare_figures", "compare_words", "compare_notes", "compare",
+    "practice_figures", "practice_words", "practice",
 )  # fmt: skip
 # What the numeric core may import at the top of a file.
 NUMERIC = {

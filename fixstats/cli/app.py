@@ -9,12 +9,14 @@ from typer.core import TyperGroup
 
 from fixstats.cli.batches import batches
 from fixstats.cli.check import check
+from fixstats.cli.compare import compare
 from fixstats.cli.costs import costs
 from fixstats.cli.demo import demo
 from fixstats.cli.forget import forget
 from fixstats.cli.heldback import heldback
 from fixstats.cli.imports import import_
 from fixstats.cli.init import init
+from fixstats.cli.practice import practice
 from fixstats.cli.query import query
 from fixstats.cli.rates import rates
 from fixstats.cli.sql import sql
@@ -38,7 +40,9 @@ app = typer.Typer(
     context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100},
 )
 
-for command in (demo, init, rates, costs, check, heldback, batches, forget, query, sql):
+for command in (
+    demo, init, rates, compare, practice, costs, check, heldback, batches, forget, query, sql,
+):  # fmt: skip
     app.command()(command)
 app.command(name="import")(import_)
 

@@ -42,6 +42,16 @@ def modes_and_families(incomplete: str) -> list[str]:
     return [*families(incomplete), *modes(incomplete)]
 
 
+def choices(incomplete: str) -> list[str]:
+    """What a workshop can standardise: steps, grades and suppliers of parts."""
+    shop = _shop()
+    if shop is None:
+        return []
+    catalogue = shop.folder.catalogue
+    parts = [f"{part}_{field}" for part in catalogue.part_codes for field in ("grade", "supplier")]
+    return _beginning([*catalogue.step_codes, *parts], incomplete)
+
+
 def keys(incomplete: str) -> list[str]:
     """Keys to group by; after a comma the next one."""
     from fixstats.tallies.keys import known_keys

@@ -16,8 +16,8 @@ COMMANDS = [info.name or info.callback.__name__ for info in app.registered_comma
 
 def test_the_commands_are_those_promised():
     assert set(COMMANDS) == {
-        "demo", "init", "import", "heldback", "batches", "forget", "rates", "costs", "check",
-        "query", "sql",
+        "demo", "init", "import", "heldback", "batches", "forget", "rates", "compare", "costs",
+        "check", "practice", "query", "sql",
     }  # fmt: skip
 
 
@@ -48,7 +48,8 @@ def test_without_a_shop_it_says_what_to_do(name, run, tmp_path, monkeypatch):
     if name == "query":
         words = (name, "unchecked")
     else:
-        words = (name, "x.csv") if name == "import" else (name,)
+        given = {"import": ("x.csv",), "compare": ("opening",)}
+        words = (name, *given.get(name, ()))
     code, out, err = run(*words)
     assert (code, out) == (1, "")
     assert "no shop folder here or above" in err

@@ -1,0 +1,207 @@
+"""``fixstats compare``: which option of a choice fails less, like for like."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+from fixstats.cli import complete
+from fixstats.cli.options import (
+    ChartOption,
+    FormatOption,
+    OutOption,
+    ShopOption,
+    day,
+    pairs,
+    split,
+)
+
+if TYPE_CHECKING:
+    from fixstats.findings.base import Finding
+
+
+def compare(
+    choice: Annotated[
+        str,
+        typer.Argument(
+            metavar="CHOICE",
+            help="A step, PART_grade or PART_supplier.",
+            autocompletion=complete.choices,
+            show_default=False,
+        ),
+    ],
+    mode: Annotated[
+        list[str] | None,
+        typer.Option(
+            metavar="MODE", help="Rows for this failure mode.", autocompletion=complete.modes
+        ),
+    ] = None,
+    family: Annotated[
+        list[str] | None,
+        typer.Option(
+            metavar="FAMILY",
+            autocompletion=complete.families,
+            help="Rows for any mode of the family, a union over the job.",
+        ),
+    ] = None,
+    any_: Annotated[
+        list[str] | None,
+        typer.Option(
+            "--any",
+            metavar="MODE",
+            autocompletion=complete.modes_and_families,
+            help="Rows for any of these (default: any that can occur there).",
+        ),
+    ] = None,
+    by: Annotated[
+        list[str] | None,
+        typer.Option(metavar="model", help="Rows for each model, and for all."),
+    ] = None,
+    baseline: Annotated[
+        str | None,
+        typer.Option(metavar="OPTION", help="Held against (default: house standard, most used)."),
+    ] = None,
+    adjust: Annotated[
+        list[str] | None,
+        typer.Option(
+            metavar="KEY|none",
+            help="Adjust for these (default: model, technician, intake factors, practice, time).",
+        ),
+    ] = None,
+    strata: Annotated[
+        list[str] | None,
+        typer.Option(metavar="KEY", help="Keys of the strata (default: model, technician)."),
+    ] = None,
+    at: Annotated[
+        str,
+        typer.Option(metavar="now|practised", help="Technicians as they were, or practised."),
+    ] = "now",
+    include_rework: Annotated[
+        bool, typer.Option("--include-rework", help="Count jobs that are come-backs, too.")
+    ] = False,
+    where: Annotated[
+        list[str] | None,
+        typer.Option(
+            metavar="KEY=VALUE",
+            autocompletion=complete.pairs,
+            help="Only these; a KEY again: or. KEY= : not recorded.",
+        ),
+    ] = None,
+    since: Annotated[str | None, typer.Option(metavar="DATE", help="First day, or month.")] = None,
+    until: Annotated[str | None, typer.Option(metavar="DATE", help="Last day, or month.")] = None,
+    confidence: Annotated[
+        float | None, typer.Option(metavar="LEVEL", help="Two-sided level, such as 0.95.")
+    ] = None,
+    form: FormatOption = None,
+    out: OutOption = None,
+    chart: ChartOption = None,
+    shop: ShopOption = None,
+) -> int:
+    """Which option of a choice fails less, like for like, by how much, and how sure that is.
+
+    \b
+    Examples:
+      fixstats compare opening
+      fixstats compare calibration --mode calibration_refused --by model
+      fixstats compare battery_grade --mode dead_on_arrival --baseline original
+    """
+    from fixstats.cli.emit import emit
+    from fixstats.findings.compare_plan import CompareAsk
+    from fixstats.shop import open_shop
+
+    ask = CompareAsk(
+        choice=choice,
+        mode=split(mode),
+        family=split(family),
+        any=split(any_),
+        by=split(by),
+        baseline=baseline,
+        adjust=split(adjust) if adjust else None,
+        strata=split(strata) if strata else None,
+        at=at,
+        include_rework=include_rework,
+        where=pairs(where, "--where"),
+        since=day(since, "--since"),
+        until=day(until, "--until"),
+        confidence=confidence,
+    )
+    finding = open_shop(shop).ask_compare(ask).finding
+    emit(finding, compare_text, form=form, out=out, chart=chart)
+    return 0
+
+
+def compare_text(finding: Finding) -> str:
+    """A sentence for each row, then the figures, then what could mislead."""
+    from fixstats.cli import text
+    from fixstats.cli.emit import footer
+
+    if not finding.rows:
+        return footer(finding)
+    sentences = [text.printable(row["sentence"]) for row in finding.parts["sentences"]]
+    names = [*(("mode",) if _several(finding) else ()), *finding.keys, "option"]
+    heads = [*names, "failed", "baseline", "raw", "within strata", "adjusted"]
+    rows = [
+        [
+            *(_name(row, name) for name in names),
+            _failed(row, ""),
+            _failed(row, "baseline_"),
+            _span(row, ("difference", "difference_low", "difference_high")),
+            _span(row, ("strata_difference", "strata_low", "strata_high")),
+            _span(row, ("adjusted_difference", "adjusted_low", "adjusted_high")),
+        ]
+        for row in finding.rows
+    ]
+    table = text.table(heads, rows, [False] * len(names) + [True] * 5)
+    return "\n".join([*sentences, "", _headline(finding), "", table, "", footer(finding)]).rstrip()
+
+
+def _several(finding: Finding) -> bool:
+    return len({(row["mode"], row["family"]) for row in finding.rows}) > 1
+
+
+def _name(row: Mapping[str, Any], name: str) -> str:
+    if name == "mode" and row["mode"] is None:
+        return f"any of {row['family'] or 'these'}"
+    return str(row[name] or "all")
+
+
+def _failed(row: Mapping[str, Any], side: str) -> str:
+    """``12 of 1,697 (0.71 %)``."""
+    from fixstats.cli.text import percent
+
+    failed, jobs = row[f"{side}failures"], row[f"{side}opportunities"]
+    share = f" ({percent(failed / jobs)} %)" if jobs else ""
+    return f"{failed:,} of {jobs:,}{share}"
+
+
+def _span(row: Mapping[str, Any], names: tuple[str, str, str]) -> str:
+    """``-6.4 (-7.9 to -5.0)``: a difference and its interval, in a hundred."""
+    from fixstats.cli.text import EMPTY
+
+    values = [row[name] for name in names]
+    if values[0] is None:
+        return EMPTY
+    words = [f"{100 * value:+.2f}" if abs(value) < 0.01 else f"{100 * value:+.1f}"
+             for value in values if value is not None]  # fmt: skip
+    return f"{words[0]} ({words[1]} to {words[2]})" if len(words) == 3 else words[0]
+
+
+def _headline(finding: Finding) -> str:
+    """What the table is: choice, baseline, modes, level, period."""
+    settings = finding.settings
+    row = finding.rows[0]
+    union = row["family"] or f"{len(settings['modes'])} failure modes"
+    what = finding.labels.get(row["mode"], row["mode"]) or f"any of {union}"
+    what = "several failure modes" if _several(finding) else what
+    level = f"{100 * settings['confidence_level']:g} % intervals"
+    since, until = settings["since"], settings["until"] or settings["as_of"]
+    period = f"{since} to {until}" if since else f"up to {until}"
+    where = f"; {', '.join(settings['where'])}" if settings["where"] else ""
+    at = "; all practised" if settings["at"] == "practised" else ""
+    return (
+        f"{settings['choice']}: {what}, by first choice, against {settings['baseline']} "
+        f"({settings['baseline_because']}); differences in 100 {settings['unit']}, {level}, "
+        f"{period}{at}{where}"
+    )

@@ -1,0 +1,329 @@
+"""What a comparison compares: its choice, options, modes and keys, checked before any counting."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from datetime import date
+
+from fixstats.errors import UsageError
+from fixstats.folder import Catalogue, FailureMode
+from fixstats.tallies.ask import check_modes
+from fixstats.tallies.choices import Use
+from fixstats.tallies.keys import Key, resolve
+from fixstats.words import counted, did_you_mean
+
+STRATA = ("model", "technician")
+NO_ADJUSTING = ("none",)
+# The share of an option moved by this much in some quarter: the choice shifted over time. Generous:
+# adjusting for a quarter too many costs little, one too few lets time pass for an effect.
+SHIFTED = 0.10
+TELLING_QUARTER = 20
+
+
+@dataclass(frozen=True)
+class CompareAsk:
+    """What a person asks of a comparison; every field has the option's name.
+
+    ``choice``: a step, ``<part>_grade`` or ``<part>_supplier``. ``mode``: a set of rows for each;
+    ``family``: one for the union of each family over the job; ``any``: one for all of these.
+    Without any, one union of all modes that can occur at that choice. ``by``: ``model`` or nothing.
+    ``adjust``: keys to adjust for; None means the usual ones, ``none`` no fit. ``strata``: keys of
+    the strata; None means model and technician. ``at``: ``now``, technicians as practised as they
+    were, or ``practised``.
+    """
+
+    choice: str
+    mode: tuple[str, ...] = ()
+    family: tuple[str, ...] = ()
+    any: tuple[str, ...] = ()
+    by: tuple[str, ...] = ()
+    baseline: str | None = None
+    adjust: tuple[str, ...] | None = None
+    strata: tuple[str, ...] | None = None
+    at: str = "now"
+    include_rework: bool = False
+    where: tuple[tuple[str, str], ...] = ()
+    since: date | None = None
+    until: date | None = None
+    confidence: float | None = None
+
+
+@dataclass(frozen=True)
+class Choice:
+    """A step, or the grade or supplier of a part; ``place`` is the code of the step or part."""
+
+    name: str
+    place: str
+    is_step: bool
+
+
+@dataclass(frozen=True)
+class ModeSet:
+    """The modes behind one set of rows: ``mode`` for a single one, else a union over the job."""
+
+    codes: tuple[str, ...]
+    mode: str | None
+    family: str | None
+
+    @property
+    def name(self) -> str:
+        """How words and tables call it."""
+        return self.mode or (f"any of {self.family}" if self.family else "any failure")
+
+
+@dataclass(frozen=True)
+class Plan:
+    """A question with everything settled that is settled before failures are counted.
+
+    ``options``: seen on the jobs asked about, most used first; ``because``: why the baseline is
+    the baseline; ``adjust``, ``strata``: keys; ``practice``: the key among them that holds it;
+    ``where``: filters, come-backs left out among them; ``uses``: how the choice was used.
+    """
+
+    ask: CompareAsk
+    choice: Choice
+    sets: tuple[ModeSet, ...]
+    options: tuple[str, ...]
+    baseline: str
+    because: str
+    adjust: tuple[str, ...]
+    strata: tuple[str, ...]
+    practice: str | None
+    where: tuple[tuple[str, str], ...]
+    uses: Sequence[Use]
+    catalogue: Catalogue
+    worth: float
+
+    @property
+    def level(self) -> float:
+        """The two-sided level of all intervals."""
+        return self.ask.confidence or 0.0
+
+    @property
+    def codes(self) -> tuple[str, ...]:
+        """Codes of all modes that are asked about."""
+        return tuple(dict.fromkeys(code for one in self.sets for code in one.codes))
+
+    @property
+    def unit(self) -> str:
+        """What a hundred is a hundred of; the first piece stands for all pieces of that part."""
+        single = [self.catalogue.modes[one.mode] for one in self.sets if one.mode]
+        return "pieces" if single and all(mode.part for mode in single) else "jobs"
+
+
+def check_ask(ask: CompareAsk) -> None:
+    """Refuse what no record could change.
+
+    Raises
+    ------
+    UsageError
+        If options do not fit together or have no such value.
+    """
+    if sum(map(bool, (ask.mode, ask.family, ask.any))) > 1:
+        raise UsageError("--mode, --family and --any ask for different rows: use one of them")
+    if ask.by not in ((), ("model",)):
+        raise UsageError(f"--by {','.join(ask.by)}: a comparison goes by model, or over all jobs")
+    if ask.at not in ("now", "practised"):
+        raise UsageError(f"--at {ask.at}: say now or practised")
+    if not (ask.confidence and 0.5 < ask.confidence < 1):
+        raise UsageError(f"confidence {ask.confidence} must lie between 0.5 and 1, such as 0.95")
+
+
+def find_choice(name: str, catalogue: Catalogue) -> Choice:
+    """The choice of that name.
+
+    Raises
+    ------
+    UsageError
+        If it is no step, grade or supplier; the nearest one is named.
+    """
+    if name in catalogue.step_codes:
+        return Choice(name, name, is_step=True)
+    parts = {f"{part}_{field}": part for part in catalogue.part_codes for field in PART_CHOICES}
+    if name in parts:
+        return Choice(name, parts[name], is_step=False)
+    near = did_you_mean(name, [*catalogue.step_codes, *parts])
+    raise UsageError(
+        f"'{name}' is no choice{near}\na choice is a step, PART_grade or PART_supplier; "
+        f"steps: {', '.join(catalogue.step_codes)}"
+    )
+
+
+PART_CHOICES = ("grade", "supplier")
+
+
+def mode_sets(choice: Choice, ask: CompareAsk, catalogue: Catalogue) -> tuple[ModeSet, ...]:
+    """The sets of modes asked for.
+
+    Raises
+    ------
+    UsageError
+        If a mode or family is unknown, or none can occur at the choice and none was named.
+    """
+    if ask.mode:
+        return tuple(
+            ModeSet((mode.code,), mode.code, mode.family)
+            for mode in check_modes(dict.fromkeys(ask.mode), catalogue)
+        )
+    return tuple(_unions(choice, ask, catalogue))
+
+
+def _unions(choice: Choice, ask: CompareAsk, catalogue: Catalogue) -> Iterator[ModeSet]:
+    for name in ask.family:
+        if name not in catalogue.families:
+            near = did_you_mean(name, catalogue.families)
+            raise UsageError(f"unknown family '{name}'{near}")
+        yield ModeSet(catalogue.families[name], None, name)
+    if ask.family:
+        return
+    codes = [mode for name in ask.any for mode in catalogue.families.get(name, (name,))]
+    codes = codes or [m.code for m in catalogue.failure_modes if can_occur(m, choice)]
+    if not codes:
+        raise UsageError(
+            f"no failure mode of the catalogue belongs to {choice.place}: name one with --mode"
+        )
+    families = {mode.family for mode in check_modes(codes, catalogue)}
+    one = families.pop() if len(families) == 1 else None
+    yield ModeSet(tuple(dict.fromkeys(codes)), None, one)
+
+
+def can_occur(mode: FailureMode, choice: Choice) -> bool:
+    """True where the mode belongs to the step or part of the choice."""
+    if choice.is_step:
+        return choice.place in mode.steps
+    return mode.part in (choice.place, "any")
+
+
+# ---------------------------------------------------------------- what may be adjusted for
+
+
+def check_keys(keys: Sequence[str], option: str, choice: Choice, catalogue: Catalogue) -> None:
+    """Only what was fixed before the choice may be adjusted for, or make strata.
+
+    Raises
+    ------
+    UsageError
+        For a key that is unknown, or came about at the choice or after it.
+    """
+    for name in keys:
+        why = _too_late(resolve(name, catalogue, ()), choice, catalogue)
+        if why:
+            raise UsageError(
+                f"{option} {name}: {why}; only what was fixed before the choice of {choice.name} "
+                "can make the comparison fair"
+            )
+
+
+def _too_late(key: Key, choice: Choice, catalogue: Catalogue) -> str:
+    """Why a key was not fixed before the choice; '' where it was."""
+    if key.name == choice.name:
+        return "it is the choice itself"
+    if key.kind == "job":
+        return _JOB_KEYS.get(key.code, "")
+    if key.kind == "factor":
+        factor = next(one for one in catalogue.factors if one.code == key.code)
+        return "it is measured during the job" if factor.when == "during" else ""
+    if key.kind in ("step", "practice", "another_try"):
+        return _late_step(key, choice, catalogue)
+    if key.kind == "grades_mixed" and not choice.is_step:
+        return "it follows from the grade"
+    return ""
+
+
+_JOB_KEYS = {
+    "outcome": "it is known at the end of the job",
+    "assigned": "it was drawn to be the choice",
+}
+
+
+def _late_step(key: Key, choice: Choice, catalogue: Catalogue) -> str:
+    """Parts are ordered before the bench work begins: every step comes after their choice."""
+    if not choice.is_step:
+        return f"{key.code} comes after the part was chosen"
+    order = {step.code: step.order for step in catalogue.steps}
+    if key.code == choice.place and key.kind == "practice":
+        return ""
+    if key.code == choice.place:
+        return f"it is known only after {choice.place} was tried"
+    return "" if order[key.code] < order[choice.place] else f"{key.code} does not come earlier"
+
+
+def default_adjust(
+    choice: Choice, catalogue: Catalogue, met: frozenset[str], *, shifted: bool
+) -> tuple[str, ...]:
+    """Model, technician, intake factors ever recorded, practice; quarter where methods shifted."""
+    factors = [one.code for one in catalogue.factors if one.when == "intake" and one.code in met]
+    practice = [practice_key(choice)] if choice.is_step else []
+    return (*STRATA, *factors, *practice, *(["quarter"] if shifted else []))
+
+
+def practice_key(choice: Choice) -> str:
+    """The key that says how often the technician had tried the method before."""
+    return f"{choice.place}_practice"
+
+
+def shifted(uses: Sequence[Use], options: Sequence[str]) -> bool:
+    """True where the share of some option in some quarter is far from its share in all."""
+    quarters: dict[tuple[int, int], dict[str, int]] = {}
+    for use in uses:
+        if use.option is not None and use.option in options:
+            shares = quarters.setdefault((use.year, use.quarter), {})
+            shares[use.option] = shares.get(use.option, 0) + use.jobs
+    of_all = {option: jobs_of(uses, option) for option in options}
+    every = sum(of_all.values())
+    return any(
+        abs(shares.get(option, 0) / sum(shares.values()) - of_all[option] / every) >= SHIFTED
+        for shares in quarters.values()
+        if sum(shares.values()) >= TELLING_QUARTER
+        for option in options
+    )
+
+
+# ---------------------------------------------------------------- options and baseline
+
+
+def jobs_of(uses: Sequence[Use], option: str | None) -> int:
+    """Jobs with that option."""
+    return sum(use.jobs for use in uses if use.option == option)
+
+
+def options_of(uses: Sequence[Use]) -> tuple[str, ...]:
+    """Options seen, most used first."""
+    seen = {use.option for use in uses if use.option not in (None, "-")}
+    return tuple(sorted(map(str, seen), key=lambda option: (-jobs_of(uses, option), option)))
+
+
+def find_baseline(
+    choice: Choice, ask: CompareAsk, uses: Sequence[Use], catalogue: Catalogue, as_of: date
+) -> tuple[str, str]:
+    """The option all others are held against, and why it is that one.
+
+    Raises
+    ------
+    UsageError
+        If the one asked for was never used.
+    """
+    options = options_of(uses)
+    if ask.baseline is not None:
+        if ask.baseline not in options:
+            near = did_you_mean(ask.baseline, options)
+            raise UsageError(
+                f"--baseline {ask.baseline}: no job asked about has it at {choice.name}{near}"
+            )
+        return ask.baseline, "asked for"
+    standard = _standard(choice, catalogue, min(as_of, ask.until or as_of))
+    if standard in options:
+        return str(standard), "the house standard"
+    most = f"the most used, {counted(jobs_of(uses, options[0]), 'job')}"
+    return options[0], f"{most}; the house standard {standard} is not in them" if standard else most
+
+
+def _standard(choice: Choice, catalogue: Catalogue, day: date) -> str | None:
+    """What the workshop adopted for all models, latest first."""
+    valid = [
+        one
+        for one in catalogue.standards
+        if one.choice == choice.name and one.model is None and one.since <= day
+    ]
+    return max(valid, key=lambda one: one.since).option if valid else None
