@@ -85,6 +85,9 @@ def rates(
     sort: Annotated[
         str | None, typer.Option(metavar="COLUMN", help="Sort by a column, figures falling.")
     ] = None,
+    pool: Annotated[
+        bool, typer.Option("--pool", help="Also rates that borrow across models; needs --by model.")
+    ] = False,
     form: FormatOption = None,
     out: OutOption = None,
     chart: ChartOption = None,
@@ -97,6 +100,7 @@ def rates(
       fixstats rates --family display_damage --by model,opening
       fixstats rates --mode calibration_refused --by charge --chart charge.png
       fixstats rates --by month --any broken_tabs --since 2026-01
+      fixstats rates --mode tab_snapped --by model,battery_release --pool
     """
     from fixstats.cli.emit import emit
     from fixstats.findings.rates import RatesAsk
@@ -116,6 +120,7 @@ def rates(
         cluster=cluster,
         min_opportunities=min_opportunities,
         sort=sort,
+        pool=pool,
     )
     finding = open_shop(shop).ask_rates(ask).finding
     emit(finding, rates_text, form=form, out=out, chart=chart)
@@ -134,19 +139,32 @@ def rates_text(finding: Finding) -> str:
     plain = not text.can_draw()
     bounds = any(note.code == "unknown_share" for note in finding.notes)
     names = [*(() if _all_same(finding) else ("mode",)), *finding.keys]
-    heads = [*names, "failed (interval)", "failures", "natural"]
-    right = [False] * len(names) + [False, True, False]
+    pool = finding.settings["pool"]
+    pooled = ["pooled (interval)", "borrowed"] if pool else []
+    heads = [*names, "failed (interval)", *pooled, "failures", "natural"]
+    right = [False] * (len(names) + 1) + [False, True][: len(pooled)] + [True, False]
     if bounds:
         heads, right = [*heads, "bounds"], [*right, False]
     heads, right = [*heads, f"0 to {text.percent(top)} %"], [*right, False]
     rows = []
     for row in finding.rows:
         cells = [_name(row, name) for name in names]
-        cells += [text.rate_words(row), text.count_words(row), text.one_in_words(row)]
+        cells += [text.rate_words(row), *(_pooled(row) if pool else ())]
+        cells += [text.count_words(row), text.one_in_words(row)]
         cells += [text.bounds_words(row) if worth_bounds(row) else ""] if bounds else []
         rows.append([*cells, text.interval_bar(row, top, plain=plain)])
     body = text.table(heads, rows, right)
     return "\n".join([_headline(finding), "", body, "", footer(finding)]).rstrip()
+
+
+def _pooled(row: Mapping[str, Any]) -> tuple[str, str]:
+    """The rate with what was borrowed from other models, and how much that was."""
+    from fixstats.cli.text import percent
+
+    if row["pooled_rate"] is None:
+        return "not pooled", ""
+    ends = f"{percent(row['pooled_low'])} to {percent(row['pooled_high'])}"
+    return f"{percent(row['pooled_rate'])} % ({ends})", f"{100 * row['borrowed']:.0f} %"
 
 
 def _all_same(finding: Finding) -> bool:
@@ -174,6 +192,7 @@ def _headline(finding: Finding) -> str:
     units = " and ".join(sorted({f"{one['unit']}s" for one in finding.rows}))
     name = settings["interval"].replace("-", " ").capitalize()
     level = f"{100 * settings['confidence_level']:g} % {name} intervals"
+    level += " (posterior ones of pooled rates)" if settings["pool"] else ""
     since, until = settings["since"], settings["until"] or settings["as_of"]
     period = f"{since} to {until}" if since else f"up to {until}"
     where = f"; {', '.join(settings['where'])}" if settings["where"] else ""

@@ -11,6 +11,7 @@ from fixstats import stats
 from fixstats.errors import UsageError
 from fixstats.findings.base import Finding, common_settings
 from fixstats.findings.rates_notes import cautions_for, notes_for
+from fixstats.findings.rates_pool import POOLED, check_pool, pool_notes, pool_rows
 from fixstats.folder import Catalogue, ShopFolder
 from fixstats.tallies.ask import Ask, check_modes
 from fixstats.tallies.counts import Counts, count_modes, count_pairs, count_union, period
@@ -37,6 +38,7 @@ class RatesAsk:
     can occur at the steps or parts in ``by``, else every mode of the catalogue.
     ``interval``: a name of ``stats.INTERVALS``. ``cluster="technician"`` widens the intervals,
     since jobs of one technician are alike. ``sort``: a row key; figures fall, names rise.
+    ``pool``: also rates that borrow across models; needs ``model`` in ``by``.
     """
 
     mode: tuple[str, ...] = ()
@@ -52,6 +54,7 @@ class RatesAsk:
     cluster: str | None = None
     min_opportunities: int = 0
     sort: str | None = None
+    pool: bool = False
 
 
 def rates(con: duckdb.DuckDBPyConnection, folder: ShopFolder, ask: RatesAsk) -> Finding:
@@ -69,6 +72,8 @@ def rates(con: duckdb.DuckDBPyConnection, folder: ShopFolder, ask: RatesAsk) -> 
         ask = replace(ask, confidence=folder.settings.confidence_level)
     _check(ask)
     rows = [row for part in _parts(con, catalogue, ask) for row in part]
+    if ask.pool:  # before rows are left out: the small ones tell how models differ, too
+        rows = pool_rows(rows, _key_names(ask), ask.confidence or 0.0)
     kept = [row for row in rows if row["opportunities"] >= ask.min_opportunities]
     covered = period(con)
     return Finding(
@@ -85,10 +90,14 @@ def rates(con: duckdb.DuckDBPyConnection, folder: ShopFolder, ask: RatesAsk) -> 
             since=ask.since.isoformat() if ask.since else None,
             until=ask.until.isoformat() if ask.until else None,
             min_opportunities=ask.min_opportunities,
+            pool=ask.pool,
         ),
         rows=tuple(_public(row) for row in _sorted(kept, ask, catalogue)),
         keys=tuple(_key_names(ask)),
-        notes=notes_for(kept, len(rows) - len(kept), ask, covered),
+        notes=(
+            *(pool_notes(rows, _key_names(ask)) if ask.pool else ()),
+            *notes_for(kept, len(rows) - len(kept), ask, covered),
+        ),
         cautions=cautions_for(kept, catalogue),
         labels=catalogue.labels,
     )
@@ -108,6 +117,8 @@ def _check(ask: RatesAsk) -> None:
         raise UsageError("--cluster goes with the Wilson interval only; leave out --interval")
     if ask.min_opportunities < 0:
         raise UsageError(f"--min-opportunities {ask.min_opportunities} must be 0 or more")
+    if ask.pool:
+        check_pool(ask.by, ask.cluster)
 
 
 def _parts(
@@ -239,11 +250,12 @@ def _sorted(
     )
     if ask.sort is None:
         return ordered
-    known = ["unit", "mode", "family", *names, *FIGURES]
+    figures = [*FIGURES, *(POOLED if ask.pool else ())]
+    known = ["unit", "mode", "family", *names, *figures]
     if ask.sort not in known:
         raise UsageError(f"cannot sort by '{ask.sort}'{did_you_mean(ask.sort, known)}")
     column = ask.sort
-    if column in FIGURES:
+    if column in figures:
         return sorted(
             ordered, key=lambda row: -float("-inf" if row[column] is None else row[column])
         )

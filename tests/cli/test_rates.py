@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import io
 import json
+import re
 import subprocess
 import sys
 
@@ -260,3 +261,48 @@ def test_plain_output_where_lines_cannot_be_drawn(demo_shop):
         capture_output=True, check=True, timeout=60, env={"PYTHONIOENCODING": "ascii"},
     )  # fmt: skip
     assert b"|-o-|" in done.stdout.replace(b"--", b"-").replace(b"--", b"-")
+
+
+def test_pooled_rates_stand_beside_the_raw_ones_only_where_asked_for(ask, demo_shop):
+    words = ("--mode", "display_flex_torn", "--by", "model,display_handling")
+    plain, pooled = as_json(ask, *words), as_json(ask, *words, "--pool")
+    keys = list(plain["rows"][0])
+    assert "pooled_rate" not in keys
+    added = ["pooled_rate", "pooled_low", "pooled_high", "borrowed"]
+    assert list(pooled["rows"][0]) == [*keys, *added]
+    assert [{key: row[key] for key in keys} for row in pooled["rows"]] == plain["rows"]
+    assert pooled["notes"][0]["code"] == "pooled" and pooled["settings"]["pool"] is True
+    # Rows left out still tell the others how models differ.
+    large = as_json(ask, *words, "--pool", "--min-opportunities", "60")["rows"]
+    assert 0 < len(large) < len(pooled["rows"])
+    assert [row for row in pooled["rows"] if row["opportunities"] >= 60] == large
+    by_rate = as_json(ask, *words, "--pool", "--sort", "pooled_rate")["rows"]
+    rates = [row["pooled_rate"] for row in by_rate]
+    assert rates == sorted(rates, reverse=True)
+    import fixstats
+
+    by = ["model", "display_handling"]
+    rows = fixstats.open(demo_shop).rates(mode="display_flex_torn", by=by, pool=True).rows
+    assert [dict(row) for row in rows] == pooled["rows"]
+
+
+def test_the_table_says_what_is_pooled_and_how_much_is_borrowed(ask):
+    words = ("--mode", "display_flex_torn", "--by", "model,display_handling", "--pool")
+    code, out, _ = ask(*words)
+    assert code == 0 and "posterior ones of pooled rates" in out.splitlines()[0]
+    heads = next(line for line in out.splitlines() if line.startswith("model"))
+    assert "pooled (interval)" in heads and "borrowed" in heads
+    pattern = (
+        r"Norvane Pad +display_detached +23\.8 % \([\d. to]+\) +1\d\.\d % \([\d. to]+\) +\d+ %"
+    )
+    assert re.search(pattern, out)
+    code, out, _ = ask(*words, "--where", "model=Norvane Pad")
+    assert "not pooled" in out and "nobody to borrow from" in out
+
+
+def test_pooling_without_models_is_refused_in_one_line(ask):
+    code, _, err = ask("--by", "opening", "--pool")
+    assert code == 2
+    assert err.splitlines() == [
+        "fixstats: --pool borrows across models, so it needs them as rows: --by model,opening"
+    ]
