@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import sys
 from typing import Annotated
 
 import typer
@@ -17,7 +18,9 @@ def forget(
     ] = None,
     shop: ShopOption = None,
 ) -> int:
-    """Remove a job, all its earlier versions and its held-back rows, for good.
+    """Remove a job, its earlier versions, held-back rows and names only it used, for good.
+
+    Copies of the shop folder and sheets that you keep are not touched.
 
     \b
     Examples:
@@ -28,7 +31,14 @@ def forget(
 
     removed = forget_job(find_folder(shop), job, branch)
     print(
-        f"forgot job {job}: {counted(removed.versions, 'version')} and "
-        f"{counted(removed.held_back, 'held-back row')} removed"
+        f"forgot job {job}: {counted(removed.versions, 'version')}, "
+        f"{counted(removed.held_back, 'held-back row')} and "
+        f"{counted(removed.names, 'name')} that nothing else uses removed"
     )
+    if removed.remains:
+        print(
+            f"note: its bytes may remain in the database file ({removed.remains})\n"
+            "until later records overwrite them, or the next job is forgotten",
+            file=sys.stderr,
+        )
     return 0

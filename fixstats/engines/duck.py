@@ -1,8 +1,9 @@
-"""Opens the database of a shop: for one question, or for one writing command."""
+"""Opens the database of a shop: for one question, for one writing command, to write it anew."""
 
 from __future__ import annotations
 
 import re
+import shutil
 import signal
 import threading
 import time
@@ -90,6 +91,52 @@ def writing(database: Path) -> Iterator[duckdb.DuckDBPyConnection]:
         raise told from trouble
     finally:
         con.close()
+
+
+def renew(database: Path) -> None:
+    """Copy what the database holds into a fresh file and put that in its place, in one move.
+
+    DuckDB only marks the blocks of removed rows as free: what they held stays in the file until
+    something else is stored there. Whatever stops this leaves the whole old file or the whole new
+    one. The lock of a writer is held to the end, so nothing is stored in between and lost.
+
+    Raises
+    ------
+    StoreError
+        With the reason, if the copy cannot be made or put in place (a full disk; a system that
+        lets no open file be replaced); the database is as before.
+    """
+    import duckdb
+
+    database = database.resolve()
+    fresh = database.with_suffix(".renewed")
+    leavings = (fresh, fresh.with_name(f"{fresh.name}.wal"))
+    try:
+        _remove(leavings)  # what a killed command left would be read as part of the new file
+        con = _connect(database, read_only=False)
+        try:
+            quoted = str(fresh).replace("'", "''")
+            con.execute(f"attach '{quoted}' as fresh")
+            con.execute(f'copy from database "{database.stem}" to fresh')
+            con.execute("checkpoint fresh")
+            con.execute("detach fresh")
+            shutil.copymode(database, fresh)
+            fresh.replace(database)
+        finally:
+            con.close()
+    except (duckdb.Error, OSError) as trouble:
+        raise StoreError(str(trouble).splitlines()[0]) from trouble
+    except RuntimeError as trouble:
+        if _interrupted(trouble):
+            raise KeyboardInterrupt from trouble
+        raise
+    finally:
+        _remove(leavings)
+
+
+def _remove(paths: tuple[Path, ...]) -> None:
+    for path in paths:
+        path.unlink(missing_ok=True)
 
 
 @contextmanager

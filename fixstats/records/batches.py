@@ -6,8 +6,8 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import TYPE_CHECKING
 
-from fixstats.engines.duck import reading
-from fixstats.errors import UsageError
+from fixstats.engines.duck import reading, renew
+from fixstats.errors import StoreError, UsageError
 from fixstats.folder import ShopFolder
 from fixstats.records.inbox import writing_shop
 from fixstats.records.storing import ENTRY_TABLES, to_past
@@ -52,11 +52,16 @@ class Undone:
 
 @dataclass(frozen=True)
 class Forgotten:
-    """What forgetting a job removed: versions of it, and its held-back rows."""
+    """What forgetting a job removed: versions of it, its held-back rows, and names it alone used.
+
+    ``remains``: why its bytes may remain in the database file; "" where that was written anew.
+    """
 
     job: str
     versions: int
     held_back: int
+    names: int
+    remains: str
 
 
 def batches(folder: ShopFolder) -> list[Batch]:
@@ -116,12 +121,16 @@ def _take_back(con: Connection, batch: int) -> tuple[int, int]:
 
 
 def forget(folder: ShopFolder, job: str, branch: str | None = None) -> Forgotten:
-    """Remove a job with all its versions and held-back rows, for good.
+    """Remove a job with all its versions, held-back rows and names of its own, for good.
+
+    The database is then written anew, so that its file keeps no bytes of the job.
 
     Raises
     ------
     UsageError
         If no record has this job, or several branches have one of this number.
+    KeyboardInterrupt
+        With words on what became of the job.
     """
     with writing_shop(folder) as (con, _):
         con.execute(fill("macros"))
@@ -137,4 +146,19 @@ def forget(folder: ShopFolder, job: str, branch: str | None = None) -> Forgotten
         for table in ENTRY_TABLES:
             for place in ("records", "past"):
                 con.execute(fill("delete_leaving", place=place, table=table))
-    return Forgotten(job, int(versions), int(held))
+        names = con.execute(fill("unused_names")).fetchall()[0][0]
+    return Forgotten(job, int(versions), int(held), int(names), _renewed(folder))
+
+
+def _renewed(folder: ShopFolder) -> str:
+    """Write the database anew; why that could not be done, or "" where it was."""
+    try:
+        renew(folder.database)
+    except StoreError as trouble:
+        return str(trouble)
+    except KeyboardInterrupt as stop:
+        raise KeyboardInterrupt(
+            "the job is forgotten, but its bytes may remain in the database file until later "
+            "records overwrite them, or the next job is forgotten"
+        ) from stop
+    return ""

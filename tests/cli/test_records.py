@@ -8,6 +8,8 @@ from pathlib import Path
 
 import pytest
 
+from fixstats.errors import StoreError
+
 GOOD = (
     "job,finished,model,repair,opening,battery_release,failures\n"
     "1,2026-03-01,Velum 3,battery_swap,heat_plate,pull_tab,\n"
@@ -119,11 +121,28 @@ def test_update_and_forget(run, shop):
     assert "1 changed" in out
     assert failures(run) == [(1, 2)]
     code, out, _ = run("forget", "2")
-    assert (code, "forgot job 2" in out) == (0, True)
+    assert (code, "forgot job 2: 1 version, " in out) == (0, True)
     assert failures(run) == [(0, 1)]
     code, _, err = run("forget", "2")
     assert code in (1, 2)
     assert "'2'" in err or " 2" in err
+
+
+def test_forget_says_where_bytes_may_remain(run, shop, monkeypatch):
+    def stopped(database):
+        raise trouble
+
+    assert run("import", write(shop / "s.csv", GOOD), "--covers", "all")[0] == 0
+    monkeypatch.setattr("fixstats.records.batches.renew", stopped)
+    trouble = StoreError("no space left")
+    code, out, err = run("forget", "2")
+    assert (code, "forgot job 2" in out) == (0, True)
+    assert "bytes may remain in the database file (no space left)" in err
+    trouble = KeyboardInterrupt()
+    code, out, err = run("forget", "1")
+    assert (code, out) == (130, "")
+    assert "stopped; the job is forgotten, but its bytes may remain" in err
+    assert failures(run) == []
 
 
 def test_check_only_and_draft_map(run, shop):
