@@ -34,8 +34,9 @@ class Method:
     summary
         Figures that every row of the method carries; None where there is none.
     reason
-        Why there is no practised number: ``settled``, ``few_technicians``, ``no_drop``,
-        ``small_drop``, ``rises``, ``still_falling``; '' where there is one.
+        Why there is no practised number (``not_practised`` of the rows): ``settled``,
+        ``few_technicians``, ``no_drop``, ``small_drop``, ``rises``, ``still_falling``; '' where
+        there is one.
     more
         Figures behind the sentences: counts before the practised number, how far two technicians
         have come, how models differ, whether settled technicians differ.
@@ -101,14 +102,16 @@ def method_figures(jobs: Columns, *, level: float, margin: float, labour_rate: f
     fitted = stats.falling_rates(of.failures, of.opportunities)
     again = _resampled(of, most, margin) if counted.any() else None
     at, reason = _practised(of, most, margin, trend)
+    ends = (again.practised_low, again.practised_high) if again and at is not None else None
     summary: Row = {
         "practised_at": at,
-        "practised_at_low": again.practised_low if again and at is not None else None,
-        "practised_at_high": again.practised_high if again and at is not None else None,
+        "practised_at_low": int(ends[0]) if ends else None,
+        "practised_at_high": int(ends[1]) if ends else None,
+        "not_practised": reason or None,
         **_practised_rate(of, at),
         "p_value": trend.p_value,
         **_minutes_curve(of),
-        **_cost(of, at, labour_rate),
+        **_cost(of, _well_covered(of.reach), labour_rate),
     }
     return Method(
         {name: _finite(value) for name, value in summary.items()},
@@ -125,6 +128,19 @@ def _furthest(reach: Any) -> int:
 
     second = np.sort(reach)[-2] if len(reach) > 1 else 0
     return int(min(second // 2, second - BEYOND, LONGEST))
+
+
+def _well_covered(reach: Any) -> int:
+    """The number of uses that technicians got to with the most jobs before it; 0 for none.
+
+    Two technicians or more; picked without a look at the failures.
+    """
+    import numpy as np
+
+    furthest = np.sort(np.minimum(reach // 2, reach - BEYOND))[::-1]
+    jobs = furthest * np.arange(1, len(furthest) + 1)
+    place = 1 + int(np.argmax(jobs[1:])) if len(jobs) > 1 else 0
+    return int(furthest[place]) if place and furthest[place] >= BEYOND else 0
 
 
 def _got(reach: Any, number: int) -> Any:
@@ -213,11 +229,12 @@ def _minutes_curve(of: _Jobs) -> Row:
     }
 
 
-def _cost(of: _Jobs, at: int | None, labour_rate: float) -> Row:
-    """Failures, minutes and money beyond the practised ones, of one technician who learns.
+def _cost(of: _Jobs, first: int, labour_rate: float) -> Row:
+    """Failures, minutes and money that the ``first`` jobs of one technician took beyond later ones.
 
-    Of technicians who got to the practised number, before it against after it, so that nobody is
-    compared with others.
+    Of technicians who got to that number, each counted before and after it, so that nobody is
+    compared with others. It is not the practised number: that is picked from the failures, and
+    what lies before it looks worse than it is.
     """
     import numpy as np
 
@@ -225,31 +242,32 @@ def _cost(of: _Jobs, at: int | None, labour_rate: float) -> Row:
 
     names = ("extra_failures", "extra_minutes", "learning_cost")
     empty = {f"{name}{end}": None for name in names for end in ("", "_low", "_high")}
-    if at is None:
-        return empty
-    mine = of.learner & _got(of.reach, at)[of.all["technician"]]
-    early, late = mine & (of.all["uses"] < at), mine & (of.all["uses"] >= at)
+    if not first:
+        return {"learning_jobs": None, **empty}
+    mine = of.learner & _got(of.reach, first)[of.all["technician"]]
+    early, late = mine & (of.all["uses"] < first), mine & (of.all["uses"] >= first)
     counts = [_rate(of, some & of.known)[:2] for some in (early, late)]
     timed = ~np.isnan(of.all["minutes"])
     found: dict[str, tuple[Any, Any, Any]] = {}
     if all(jobs for _, jobs in counts):
         one = stats.newcombe_difference(*counts[0], *counts[1], confidence_level=of.level)
-        found["extra_failures"] = (at * one.estimate, at * one.low, at * one.high)
+        found["extra_failures"] = (first * one.estimate, first * one.low, first * one.high)
     mean, ends = stats.mean_difference(
         of.all["minutes"][early & timed],
         of.all["minutes"][late & timed],
         confidence_level=of.level,
     )
-    found["extra_minutes"] = (at * mean, at * ends.low, at * ends.high)
+    found["extra_minutes"] = (first * mean, first * ends.low, first * ends.high)
     money = _money(of, found, labour_rate)
     if money:
         ends = stats.sum_interval(*money)
         found["learning_cost"] = (sum(float(part[0]) for part in money), ends.low, ends.high)
-    return empty | {
+    figures = {
         f"{name}{end}": float(value)
         for name, values in found.items()
         for end, value in zip(("", "_low", "_high"), values, strict=True)
     }
+    return {"learning_jobs": first, **empty, **figures}
 
 
 def _money(of: _Jobs, found: Mapping[str, Any], labour_rate: float) -> list[Any]:

@@ -25,10 +25,8 @@ def sentences_for(
     """What a person should read first about one method; no more than the figures say."""
     name = catalogue.label(method)
     said = [f"{name}: {_REASONS[found.reason](found)}"]
-    if not found.reason:
-        said += [_learning(found, settings)]
-    if found.reason != "settled":
-        said += [_minutes(found)]
+    if found.reason != SETTLED:
+        said += [_minutes(found), _learning(found, settings)]
     return [one for one in said if one]
 
 
@@ -47,8 +45,8 @@ def _practised(found: Method) -> str:
 def _settled(found: Method) -> str:
     people = counted(found.more["settled_technicians"], "technician")
     return (
-        f"{people} used it from the beginning of the records and nobody took it up later, so "
-        f"nothing shows how it was learned; {_rate(found.more['settled'])} failed."
+        f"in use by {people} from the beginning of the records, by no other later: nothing shows "
+        f"how it was learned; {_rate(found.more['settled'])} failed."
     )
 
 
@@ -100,21 +98,24 @@ _REASONS = {
 
 
 def _learning(found: Method, settings: Settings) -> str:
-    """What learning took of one technician."""
+    """What the first jobs of one technician took beyond later ones."""
     summary = found.summary
-    parts = []
-    if summary["extra_failures"] is not None:
-        parts.append(_span(summary, "extra_failures", "failures", 1))
-    if summary["extra_minutes"] is not None:
-        parts.append(_span(summary, "extra_minutes", "minutes of the step", 0))
+    parts = [
+        _span(summary, name, unit, digits)
+        for name, unit, digits in (
+            ("extra_failures", "failures", 1),
+            ("extra_minutes", "minutes of the step", 0),
+        )
+        if summary[name] is not None
+    ]
     if not parts:
         return ""
     money = ""
     if summary["learning_cost"] is not None:
-        money = f", together {_span(summary, 'learning_cost', settings['currency'], 0)}"
+        money = f": {_span(summary, 'learning_cost', settings['currency'], 0)} in all"
     return (
-        f"Until then one technician had, beyond the practised rate and time, {listed(parts)}"
-        f"{money}."
+        f"The first {summary['learning_jobs']} jobs of one technician took {listed(parts)} beyond "
+        f"as many later ones{money}."
     )
 
 
@@ -198,17 +199,26 @@ def _nothing(unrecorded: int, settings: Settings) -> Note:
     return Note("nothing", f"no job in the records that was asked about did '{settings['step']}'")
 
 
+_WHY = {
+    SETTLED: "in use from the beginning of the records, and nobody took it up since",
+    "few_technicians": f"fewer than two technicians who took it up have {BEYOND} uses or more",
+    "no_drop": "the failure rate does not fall by more than chance allows",
+    "small_drop": "the failure rate falls by less than is worth knowing",
+    "rises": "the failure rate rises with use",
+    "still_falling": "the failure rate still fell as far as two technicians have come",
+}
+
+
 def _missing(found: Found, names: Mapping[str, str]) -> Note | None:
     """Why practised_at is empty; for readers of the JSON, who see no sentences."""
-    empty = [f"{names[method]} ({one.reason})" for method, one in found.items() if one.reason]
-    if not empty:
+    reasons: dict[str, list[str]] = {}
+    for method, one in found.items():
+        if one.reason:
+            reasons.setdefault(one.reason, []).append(names[method])
+    if not reasons:
         return None
-    return Note(
-        "not_practised",
-        f"no practised number for {listed(empty)}; the words in brackets: settled: in use from the "
-        "beginning of the records, nobody learned it since; few_technicians: fewer than two have "
-        "got that far; no_drop, small_drop, rises, still_falling: what the failure rate does",
-    )
+    words = "; ".join(f"{_WHY[reason]} ({listed(those)})" for reason, those in reasons.items())
+    return Note("not_practised", f"no practised number where {words}")
 
 
 def _rule(learned: Found, settings: Settings) -> Note | None:
@@ -266,9 +276,9 @@ def _intervals(learned: Found) -> Note | None:
     return Note(
         "resampled",
         "intervals of the curve and of the practised number are from 400 samples drawn from the "
-        f"fitted curve with a fixed seed{share}; what is said of jobs before and after the number "
-        "takes it as given; all intervals take jobs as independent, so where technicians differ "
-        "they are too narrow",
+        f"fitted curve with a fixed seed{share}, rough where jobs are few; rates before and after "
+        "the number take it as given, though it was picked where they differ; all intervals take "
+        "jobs as independent, so where technicians differ they are too narrow",
     )
 
 
@@ -284,20 +294,18 @@ def _minutes_note(learned: Found) -> Note | None:
 
 
 def _cost_note(learned: Found, names: Mapping[str, str]) -> Note | None:
-    if not any(one.summary["extra_minutes"] is not None for one in learned.values()):
-        costed = any(one.summary["extra_failures"] is not None for one in learned.values())
-        if not costed:
-            return None
+    if not any(one.summary["learning_jobs"] for one in learned.values()):
+        return None
     unpriced = [names[method] for method, one in learned.items() if one.more["unpriced"]]
     untimed = [
         names[method]
         for method, one in learned.items()
-        if not one.reason and one.summary["extra_minutes"] is None
+        if one.summary["learning_jobs"] and one.summary["extra_minutes"] is None
     ]
     text = (
-        "learning_cost: extra minutes at the labour rate and extra failures at the mean catalogue "
-        "cost of this method's failures, taken as known; minutes that a failure added to the step "
-        "may be in both"
+        "learning cost: first jobs against later ones of the technicians who did at least twice as "
+        "many; minutes at the labour rate and failures at the mean catalogue cost of this "
+        "method's failures, taken as known; minutes that a failure added to the step may be in both"
     )
     if unpriced:
         text += f"; failures without a cost in the catalogue left out for {listed(unpriced)}"
