@@ -123,8 +123,7 @@ def firth_test(
     For a condition with several values, whose columns belong together. Raises as `firth_profile`.
     """
     data = _data(design, failures, opportunities)
-    width = data.x.shape[1]
-    chosen = tuple(sorted({int(one) for one in columns}))
+    width, chosen = data.x.shape[1], tuple(sorted({int(one) for one in columns}))
     if not chosen or not 0 <= chosen[0] <= chosen[-1] < width:
         raise ValueError(f"columns must lie between 0 and {width - 1}, got {list(columns)}")
     best = _highest(data, np.zeros(width), fixed=())
@@ -211,7 +210,7 @@ def _look(data: _Data, coefficients: FloatArray) -> _Point:
         flat = np.zeros_like(coefficients)
         return _Point(-np.inf, flat, information, information, weight, weight)
     # Leverage of all jobs of a row together: the diagonal of the weighted hat matrix.
-    leverage = weight * np.einsum("ij,ji->i", data.x, np.linalg.solve(information, data.x.T))
+    leverage = weight * np.einsum("ij,ij->i", data.x, data.x @ np.linalg.inv(information))
     log_likelihood = -data.k @ np.logaddexp(0.0, -eta) - worked @ np.logaddexp(0.0, eta)
     score = data.x.T @ (data.k * works - worked * fails + leverage * (works - fails) / 2)
     curvature = data.x.T @ (((data.n + leverage) * fails * works)[:, None] * data.x)
@@ -292,7 +291,8 @@ def _step(data: _Data, here: _Point, free: NDArray[np.intp]) -> tuple[FloatArray
         part = np.ix_(free, free)
         stand_in = here.curvature[part]
         exact = stand_in if data.plenty else _second_derivative(data, here)[part]
-        bends = np.linalg.eigvalsh(exact)[0] > _FLAT * np.linalg.eigvalsh(stand_in)[0]
+        least = np.linalg.eigvalsh
+        bends = data.plenty or least(exact)[0] > _FLAT * least(stand_in)[0]
         step[free] = np.linalg.solve(exact if bends else stand_in, here.score[free])
     return step, float(step @ here.score)
 
