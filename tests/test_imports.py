@@ -35,7 +35,7 @@ FINDINGS = (
     "base", "rates_notes", "rates_pool", "rates", "costs", "twins", "check",
     "adjusting_columns", "adjusting",
     "compare_plan", "compare_figures", "compare_words", "compare_notes", "compare",
-    "practice_figures", "practice_words", "practice",
+    "practice_figures", "practice_words", "practice_notes", "practice",
 )  # fmt: skip
 # What the numeric core may import at the top of a file.
 NUMERIC = {

@@ -123,7 +123,7 @@ def practice_text(finding: Finding) -> str:
             str(row["technicians"]),
             text.rate_words(row),
             text.count_words(row),
-            "" if row["fitted"] is None else f"{text.percent(row['fitted'])} %",
+            f"{text.percent(row['fitted'])} %" if row["fitted"] else "",
             _minutes(row),
             text.interval_bar(row, top, plain=plain),
         ]

@@ -9,8 +9,9 @@ from typing import TYPE_CHECKING, Any
 
 from fixstats.errors import UsageError
 from fixstats.findings.base import Finding, common_settings
-from fixstats.findings.practice_figures import Method, method_figures
-from fixstats.findings.practice_words import notes_for, sentences_for
+from fixstats.findings.practice_figures import SETTLED, Method, method_figures
+from fixstats.findings.practice_notes import notes_for
+from fixstats.findings.practice_words import sentences_for
 from fixstats.findings.rates_notes import cautions_for
 from fixstats.folder import Catalogue, ShopFolder
 from fixstats.tallies.ask import Ask, check_modes
@@ -69,6 +70,8 @@ def practice(con: duckdb.DuckDBPyConnection, folder: ShopFolder, ask: PracticeAs
         for method, columns in jobs.by_method.items()
         if not ask.method or method in ask.method
     }
+    # What was learned during the records comes first: it is what was asked about.
+    found = dict(sorted(found.items(), key=lambda pair: pair[1].reason == SETTLED))
     about = _about(ask, modes, catalogue)
     rows = tuple(row for method, one in found.items() for row in _rows(about, method, one))
     covered = period(con)

@@ -35,8 +35,8 @@ class Method:
         Figures that every row of the method carries; None where there is none.
     reason
         Why there is no practised number (``not_practised`` of the rows): ``settled``,
-        ``few_technicians``, ``no_drop``, ``small_drop``, ``rises``, ``still_falling``; '' where
-        there is one.
+        ``few_technicians``, ``no_early``, ``no_drop``, ``rises``, ``small_drop``,
+        ``still_falling``; '' where there is one.
     more
         Figures behind the sentences: counts before the practised number, how far two technicians
         have come, how models differ, whether settled technicians differ.
@@ -162,28 +162,31 @@ def _practised(of: _Jobs, most: int, margin: float, trend: Any) -> tuple[int | N
     """The practised number, or why there is none."""
     from fixstats import stats
 
-    if not of.learner.any():
-        return None, "settled"
-    if most < 0:
-        return None, "few_technicians"
-    if not trend.p_value < 1 - of.level:
-        return None, "no_drop"
-    if trend.z > 0:
-        return None, "rises"
+    against = (
+        ("settled", not of.learner.any()),
+        ("few_technicians", most < 0),
+        ("no_early", not of.opportunities[:BEYOND].any()),
+        ("no_drop", not trend.p_value < 1 - of.level),
+        ("rises", trend.z > 0),
+    )
+    for reason, holds in against:
+        if holds:
+            return None, reason
     at = stats.practised_from(of.failures, of.opportunities, most=most, margin=margin)
     if at is None:
         return None, "still_falling"
     return (at, "") if at else (None, "small_drop")
 
 
-def _rate(of: _Jobs, among: Any) -> tuple[int, int, float, float, float]:
-    """Failures, opportunities, rate and its interval among these jobs."""
+def _rate(of: _Jobs, among: Any) -> tuple[int, int, float, float, float, float]:
+    """Failures, opportunities, rate, its interval and one-sided limit among these jobs."""
     from fixstats import stats
 
     failures, jobs = int(of.all["seen"][among].sum()), int(among.sum())
     ends = stats.wilson(failures, jobs, confidence_level=of.level)
     rate = failures / jobs if jobs else float("nan")
-    return failures, jobs, rate, float(ends.low), float(ends.high)
+    limit = float(stats.at_most(jobs, confidence_level=of.level))
+    return failures, jobs, rate, float(ends.low), float(ends.high), limit
 
 
 def _practised_rate(of: _Jobs, at: int | None) -> Row:
@@ -198,7 +201,7 @@ def _practised_rate(of: _Jobs, at: int | None) -> Row:
     if at is not None:
         practised = practised | (of.all["uses"] >= at)
         count += int(_got(of.reach, at).sum())
-    _, jobs, rate, low, high = _rate(of, practised & of.known)
+    _, jobs, rate, low, high, _ = _rate(of, practised & of.known)
     enough = count >= 2 and jobs > 0
     return {
         "practised_technicians": count,
@@ -267,7 +270,8 @@ def _cost(of: _Jobs, first: int, labour_rate: float) -> Row:
         for name, values in found.items()
         for end, value in zip(("", "_low", "_high"), values, strict=True)
     }
-    return {"learning_jobs": first, **empty, **figures}
+    told = any(value == value for value in figures.values())  # noqa: PLR0124 - NaN alone differs
+    return {"learning_jobs": first if told else None, **empty, **figures}
 
 
 def _money(of: _Jobs, found: Mapping[str, Any], labour_rate: float) -> list[Any]:
@@ -337,7 +341,7 @@ def _band(of: _Jobs, band: tuple[str, int | None, int | None], inside: Any, fitt
     from fixstats import stats
 
     jobs, name, (first, last) = of.all, band[0], band[1:]
-    failures, opportunities, rate, low, high = _rate(of, inside & of.known)
+    failures, opportunities, rate, low, high, limit = _rate(of, inside & of.known)
     doubtful = inside & jobs["applies"] & ~of.known
     minutes = jobs["minutes"][inside]
     minutes = minutes[~np.isnan(minutes)]
@@ -346,7 +350,6 @@ def _band(of: _Jobs, band: tuple[str, int | None, int | None], inside: Any, fitt
     if fitted is not None and opportunities:
         these = slice(first, None if last is None else last + 1)
         curve = float(np.average(fitted[these], weights=of.opportunities[these]))
-    limit = float(stats.at_most(opportunities, confidence_level=of.level))
     row = {
         "band": name,
         "uses_from": first,

@@ -1,21 +1,14 @@
-"""What the figures of practice say, in words, and what must be known beside them."""
+"""What the figures of practice with one method say, in sentences."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-from fixstats.findings.base import OWN_RECORDS, Note
 from fixstats.findings.practice_figures import BEYOND, SETTLED, Method
-from fixstats.findings.rates_notes import worth_bounds
 from fixstats.folder import Catalogue
-from fixstats.tallies.counts import Period
 from fixstats.words import counted, listed
 
-# A share of jobs that would have to be of other models: worth saying from here on.
-WORTH_MIX = 0.10
-
-Found = Mapping[str, Method]
 Settings = Mapping[str, Any]
 
 
@@ -34,7 +27,7 @@ def _practised(found: Method) -> str:
     """Before and after the practised number; the interval of the number."""
     at, figures, technicians = found.summary["practised_at"], found.more, found.more["technicians"]
     low, high = found.summary["practised_at_low"], found.summary["practised_at_high"]
-    early, late = _rate(figures["early"]), _rate(figures["late"])
+    early, late = rate_of(figures["early"]), rate_of(figures["late"])
     return (
         f"{early} failed while the technician had fewer than {at} earlier uses, {late} after that "
         f"({counted(technicians, 'technician')}). By the rule below it is practised after "
@@ -46,29 +39,36 @@ def _settled(found: Method) -> str:
     people = counted(found.more["settled_technicians"], "technician")
     return (
         f"in use by {people} from the beginning of the records, by no other later: nothing shows "
-        f"how it was learned; {_rate(found.more['settled'])} failed."
+        f"how it was learned; {rate_of(found.more['settled'])} failed."
     )
 
 
 def _few(found: Method) -> str:
     people = counted(found.more["technicians"], "technician")
     return (
-        f"{people} took it up, but fewer than two have {BEYOND} uses or more: no practised rate "
-        f"yet; {_rate(found.more['learners'])} failed so far."
+        f"{rate_of(found.more['learners'])} failed. {people} took it up; to tell when it is "
+        f"practised takes two with {BEYOND} uses or more."
+    )
+
+
+def _no_early(found: Method) -> str:
+    return (
+        f"{rate_of(found.more['learners'])} failed; none of the jobs asked about is among the first "
+        "uses, so there is no learning to see."
     )
 
 
 def _no_drop(found: Method) -> str:
     return (
         f"no fall of the failure rate with use that can be told from chance (p "
-        f"{_p(found)}); {_rate(found.more['learners'])} failed."
+        f"{_p(found)}); {rate_of(found.more['learners'])} failed."
     )
 
 
 def _small_drop(found: Method) -> str:
     return (
         "the failure rate falls with use, but from the first job on by less than is worth "
-        f"knowing; {_rate(found.more['learners'])} failed."
+        f"knowing; {rate_of(found.more['learners'])} failed."
     )
 
 
@@ -82,7 +82,7 @@ def _rises(found: Method) -> str:
 def _still_falling(found: Method) -> str:
     return (
         "the failure rate falls with use, and was still falling as far as two technicians have "
-        f"come: no practised rate yet; {_rate(found.more['learners'])} failed so far."
+        f"come: no practised rate yet; {rate_of(found.more['learners'])} failed so far."
     )
 
 
@@ -90,6 +90,7 @@ _REASONS = {
     "": _practised,
     "settled": _settled,
     "few_technicians": _few,
+    "no_early": _no_early,
     "no_drop": _no_drop,
     "small_drop": _small_drop,
     "rises": _rises,
@@ -114,8 +115,8 @@ def _learning(found: Method, settings: Settings) -> str:
     if summary["learning_cost"] is not None:
         money = f": {_span(summary, 'learning_cost', settings['currency'], 0)} in all"
     return (
-        f"The first {summary['learning_jobs']} jobs of one technician took {listed(parts)} beyond "
-        f"as many later ones{money}."
+        f"Against as many later ones, the first {summary['learning_jobs']} jobs of one technician "
+        f"took {listed(parts)}{money}."
     )
 
 
@@ -137,14 +138,17 @@ def _minutes(found: Method) -> str:
 
 def _span(summary: Mapping[str, Any], name: str, unit: str, digits: int) -> str:
     value, low, high = (summary[f"{name}{end}"] for end in ("", "_low", "_high"))
-    return f"{value:,.{digits}f} {unit} ({low:,.{digits}f} to {high:,.{digits}f})"
+    words = (f"{one:+z,.{digits}f}" for one in (value, low, high))
+    return "{} {unit} ({} to {})".format(*words, unit=unit)
 
 
-def _rate(counts: Sequence[Any]) -> str:
+def rate_of(counts: Sequence[Any]) -> str:
     """``10 of 144 (6.9 %, 3.8 to 12.3)``."""
-    failures, jobs, rate, low, high = counts
+    failures, jobs, rate, low, high, limit = counts
     if not jobs:
-        return "none known"
+        return "of none it is known whether they"
+    if not failures:
+        return f"none of {jobs:,} (at most {_percent(limit)} %)"
     return f"{failures:,} of {jobs:,} ({_percent(rate)} %, {_percent(low)} to {_percent(high)})"
 
 
@@ -158,209 +162,3 @@ def _p(found: Method) -> str:
     if value is None:
         return "not known: no failure, or nothing but failures"
     return "below 0.001" if value < 0.001 else f"{value:.2g}"
-
-
-def notes_for(
-    found: Found, unrecorded: int, settings: Settings, covered: Period, catalogue: Catalogue
-) -> tuple[Note, ...]:
-    """Notes that apply, what could mislead first; pure."""
-    if not covered.jobs:
-        return (Note("no_records", "no job is in the records yet: fixstats import FILE"),)
-    if not found:
-        return (_nothing(unrecorded, settings), Note("own_records", OWN_RECORDS))
-    learned = {method: one for method, one in found.items() if one.reason != SETTLED}
-    names = {method: catalogue.label(method) for method in found}
-    notes = (
-        _missing(found, names),
-        _rule(learned, settings),
-        _not_adjusted(learned),
-        *(_mix(one, names[method]) for method, one in learned.items()),
-        *(_apart(one, names[method]) for method, one in learned.items()),
-        _intervals(learned),
-        _minutes_note(learned),
-        _cost_note(learned, names),
-        _beginning(found),
-        _zero(found, settings),
-        _unknown(found),
-        _unrecorded(unrecorded),
-        _rework(settings, covered),
-        Note("own_records", OWN_RECORDS),
-    )
-    return tuple(note for note in notes if note)
-
-
-def _nothing(unrecorded: int, settings: Settings) -> Note:
-    if unrecorded:
-        return Note(
-            "nothing",
-            f"of step '{settings['step']}' there are {counted(unrecorded, 'job')} of which method "
-            "or technician was not written down, and no other: practice cannot be counted",
-        )
-    return Note("nothing", f"no job in the records that was asked about did '{settings['step']}'")
-
-
-_WHY = {
-    SETTLED: "in use from the beginning of the records, and nobody took it up since",
-    "few_technicians": f"fewer than two technicians who took it up have {BEYOND} uses or more",
-    "no_drop": "the failure rate does not fall by more than chance allows",
-    "small_drop": "the failure rate falls by less than is worth knowing",
-    "rises": "the failure rate rises with use",
-    "still_falling": "the failure rate still fell as far as two technicians have come",
-}
-
-
-def _missing(found: Found, names: Mapping[str, str]) -> Note | None:
-    """Why practised_at is empty; for readers of the JSON, who see no sentences."""
-    reasons: dict[str, list[str]] = {}
-    for method, one in found.items():
-        if one.reason:
-            reasons.setdefault(one.reason, []).append(names[method])
-    if not reasons:
-        return None
-    words = "; ".join(f"{_WHY[reason]} ({listed(those)})" for reason, those in reasons.items())
-    return Note("not_practised", f"no practised number where {words}")
-
-
-def _rule(learned: Found, settings: Settings) -> Note | None:
-    if not learned:
-        return None
-    return Note(
-        "rule",
-        "practised after the smallest number of uses at which the falling curve is within "
-        f"{100 * settings['worth_knowing']:g} percentage points (worth_knowing) of the rate of all "
-        "later jobs, if the rate falls by more than chance allows (compared within technicians) "
-        f"and two technicians have used the method twice as often, and at least {BEYOND} times "
-        "more; a slow fall beyond that stays unseen",
-    )
-
-
-def _not_adjusted(learned: Found) -> Note | None:
-    if not learned:
-        return None
-    return Note(
-        "not_adjusted",
-        "not adjusted for case mix: early jobs may have been the easier or the harder ones, and "
-        "uses rise with the calendar, so whatever else changed meanwhile is in the curve too",
-    )
-
-
-def _mix(found: Method, name: str) -> Note | None:
-    more = found.more
-    if not more["mix_differs"] or more["moved"] < WORTH_MIX:
-        return None
-    return Note(
-        "models_differ",
-        f"{name}: the device models of early and later jobs differ ({100 * more['moved']:.0f} % of "
-        "the jobs would have to be of other models); look at single ones with --where model=NAME",
-    )
-
-
-def _apart(found: Method, name: str) -> Note | None:
-    if not found.more["settled_apart"]:
-        return None
-    return Note(
-        "settled_apart",
-        f"{name}: technicians who used it from the beginning and those who learned it differ even "
-        f"when practised ({_rate(found.more['settled'])} against {_rate(found.more['late'])} "
-        "failed); practised_rate is of both together",
-    )
-
-
-def _intervals(learned: Found) -> Note | None:
-    if not learned:
-        return None
-    without = [one.more["without"] for one in learned.values() if not one.reason]
-    share = ""
-    if without and max(without) >= 0.01:
-        share = f"; in up to {100 * max(without):.0f} % of them there was no such number"
-    return Note(
-        "resampled",
-        "intervals of the curve and of the practised number are from 400 samples drawn from the "
-        f"fitted curve with a fixed seed{share}, rough where jobs are few; rates before and after "
-        "the number take it as given, though it was picked where they differ; all intervals take "
-        "jobs as independent, so where technicians differ they are too narrow",
-    )
-
-
-def _minutes_note(learned: Found) -> Note | None:
-    if not any(one.summary["learning_rate"] is not None for one in learned.values()):
-        return None
-    return Note(
-        "minutes",
-        "minutes are those of the step, all tries, rescue included; medians in the table; the "
-        "learning rate is Wright's (1936), fitted on logarithms with a level for each technician: "
-        "it falls for ever, so it holds for the uses seen only",
-    )
-
-
-def _cost_note(learned: Found, names: Mapping[str, str]) -> Note | None:
-    if not any(one.summary["learning_jobs"] for one in learned.values()):
-        return None
-    unpriced = [names[method] for method, one in learned.items() if one.more["unpriced"]]
-    untimed = [
-        names[method]
-        for method, one in learned.items()
-        if one.summary["learning_jobs"] and one.summary["extra_minutes"] is None
-    ]
-    text = (
-        "learning cost: first jobs against later ones of the technicians who did at least twice as "
-        "many; minutes at the labour rate and failures at the mean catalogue cost of this "
-        "method's failures, taken as known; minutes that a failure added to the step may be in both"
-    )
-    if unpriced:
-        text += f"; failures without a cost in the catalogue left out for {listed(unpriced)}"
-    if untimed:
-        text += f"; without minutes, failures only, for {listed(untimed)}"
-    return Note("learning_cost", text)
-
-
-def _beginning(found: Found) -> Note | None:
-    if not any(row["band"] == SETTLED for one in found.values() for row in one.bands):
-        return None
-    return Note(
-        "settled",
-        "records start in mid-career: a method that a technician used in their first 90 days "
-        "counts as practised by that technician from the start (band 'settled'), never as early",
-    )
-
-
-def _zero(found: Found, settings: Settings) -> Note | None:
-    bands = [row for one in found.values() for row in one.bands if row["opportunities"]]
-    if all(row["failures"] for row in bands):
-        return None
-    return Note(
-        "zero_failures",
-        "no failure seen does not mean none: at_most is the exact one-sided "
-        f"{100 * settings['confidence_level']:g} % upper limit",
-    )
-
-
-def _unknown(found: Found) -> Note | None:
-    many = sum(worth_bounds(row) for one in found.values() for row in one.bands)
-    if not many:
-        return None
-    return Note(
-        "unknown_share",
-        f"in {counted(many, 'row')} more than a tenth of the jobs are unknown (unchecked, or not "
-        "covered by the sheet); rates and curve leave them out",
-    )
-
-
-def _unrecorded(unrecorded: int) -> Note | None:
-    if not unrecorded:
-        return None
-    return Note(
-        "not_recorded",
-        f"{counted(unrecorded, 'job')} left out: method or technician was not written down, so "
-        "the uses of others may be counted too low",
-    )
-
-
-def _rework(settings: Settings, covered: Period) -> Note | None:
-    named = any(one.startswith("rework=") for one in settings["where"])
-    if settings["include_rework"] or named or not covered.rework:
-        return None
-    return Note(
-        "rework",
-        "come-backs are left out of rates and minutes (--include-rework), but count as uses",
-    )
