@@ -32,6 +32,7 @@ VIEWS = (
     "units_attempted",
     "mentions",
     "flags",
+    "mixed_pairs",
     "spoken_first",
     "spoken_attempted",
     "marks",

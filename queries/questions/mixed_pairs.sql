@@ -1,7 +1,7 @@
 -- Question: which grades of two parts disagree when they meet in one device?
 -- Grain: one row per (mode, pair of parts with their grades). Rows overlap: a job with three parts
 --   has up to three pairs, and a conflict seen counts for each that differs. Never add them up.
--- Reads: device_grades, jobs, flags, records.covers.
+-- Reads: mixed_pairs, jobs.
 -- Parameters:
 --   mode (mode, any): only this conflict
 --   model (model, any): only this device model
@@ -28,57 +28,26 @@
 --   rows overlap: one job stands in several pairs and its conflict counts for each, so never add
 --     them up
 with
--- one row per (mode, job, pair of named parts) whose grades differ in origin or are not known
-paired as (
-  select
-    a.mode,
-    a.entry,
-    a.part as part_a,
-    a.grade as grade_a,
-    b.part as part_b,
-    b.grade as grade_b,
-    a.origin is null or b.origin is null as maybe
-  from device_grades as a
-  inner join device_grades as b
-    on b.mode = a.mode and b.entry = a.entry and b.position > a.position
-  where
-    ($mode is null or a.mode = $mode)
-    and (a.origin is null or b.origin is null or a.origin <> b.origin)
-),
--- the same with what the records say, conflicts already there at intake left out
-judged as (
+-- one row per (mode, pair)
+counted as (
   select
     p.mode,
     p.part_a,
     p.grade_a,
     p.part_b,
     p.grade_b,
-    p.maybe or c.mode is null or coalesce(f.unchecked, false) as doubt,
-    coalesce(f.seen, false) as seen
-  from paired as p
+    count(*) filter (where p.seen = 1 and p.doubt = 0) as failures,
+    count(*) filter (where p.doubt = 0) as opportunities,
+    count(*) filter (where p.doubt = 1) as unknown,
+    count(*) filter (where p.doubt = 1 and p.seen = 1) as unknown_failed
+  from mixed_pairs as p
   inner join jobs as j on j.entry = p.entry
-  left join records.covers as c on c.covers = j.covers and c.mode = p.mode
-  left join flags as f on f.entry = p.entry and f.mode = p.mode
   where
-    not coalesce(f.preexisting, false)
+    ($mode is null or p.mode = $mode)
     and ($model is null or j.model = $model)
     and ($since is null or j.finished >= $since)
     and ($until is null or j.finished <= $until)
-),
--- one row per (mode, pair)
-counted as (
-  select
-    mode,
-    part_a,
-    grade_a,
-    part_b,
-    grade_b,
-    count(*) filter (where seen and not doubt) as failures,
-    count(*) filter (where not doubt) as opportunities,
-    count(*) filter (where doubt) as unknown,
-    count(*) filter (where doubt and seen) as unknown_failed
-  from judged
-  group by mode, part_a, grade_a, part_b, grade_b
+  group by p.mode, p.part_a, p.grade_a, p.part_b, p.grade_b
 ),
 -- the same with rates
 rated as (
