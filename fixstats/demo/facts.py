@@ -69,6 +69,7 @@ def _option_rows(c: Columns, step: str, mode: str, index: int, option: str) -> l
     chance = first_choice_chance(c, step, mode, index)
     learnt = c | {"uses": c["uses"] * 0 + truth.PRACTISED}
     practised = first_choice_chance(learnt, step, mode, index)
+    by_now = first_choice_chance(c | {"uses": uses_reached(c)}, step, mode, index)
     could = opportunities(c, step, mode)
     rows = []
     for number, model in [(None, None), *enumerate(m.name for m in truth.MODELS)]:
@@ -77,10 +78,20 @@ def _option_rows(c: Columns, step: str, mode: str, index: int, option: str) -> l
         row: Row = {"choice": step, "option": option, "mode": mode, "model": model}
         row |= {"jobs": int(scope.sum()), "jobs_with_option": int(users.sum())}
         row["true_rate"] = mean(chance, scope)
+        row["true_rate_now"] = mean(by_now, scope)
         row["true_rate_practised"] = mean(practised, scope)
         row["true_rate_of_its_own_jobs"] = mean(chance, users)
         rows.append(row)
     return rows
+
+
+def uses_reached(c: Columns) -> Any:
+    """Uses of the method being learned that each job's technician has reached at the end."""
+    import numpy as np
+
+    most = np.zeros(c["technician"].max(initial=0) + 1, c["uses"].dtype)
+    np.maximum.at(most, c["technician"], c["uses"])
+    return most[c["technician"]]
 
 
 def opportunities(c: Columns, step: str, mode: str) -> Any:
