@@ -20,6 +20,7 @@ if TYPE_CHECKING:
     import polars as pl
 
     from fixstats.charts import Picture
+    from fixstats.findings.causes import CausesAsk
     from fixstats.findings.compare_plan import CompareAsk
     from fixstats.findings.practice import PracticeAsk
     from fixstats.findings.rates import RatesAsk
@@ -269,6 +270,42 @@ class Shop:
 
         with self.session(digging=False) as con:
             return self._result(compare(con, self.folder, ask))
+
+    def causes(
+        self,
+        mode: str,
+        *,
+        where: Mapping[str, Words] | None = None,
+        since: date | None = None,
+        until: date | None = None,
+        confidence: float | None = None,
+        min_opportunities: int = 10,
+    ) -> Result:
+        """Recorded conditions that go with a failure mode, each adjusted for what came before it.
+
+        Parameters
+        ----------
+        mode : a failure mode, or a family for any of its modes.
+        where, since, until, confidence : as for ``rates``.
+        min_opportunities : leave out values of a condition with fewer.
+
+        Raises
+        ------
+        fixstats.errors.FixstatsError
+            If something is unknown, does not fit together, or cannot be read just now.
+        """
+        from fixstats.findings.causes import CausesAsk
+
+        pairs = [(key, word) for key, words in (where or {}).items() for word in _words(words)]
+        ask = CausesAsk(mode, tuple(pairs), since, until, confidence, min_opportunities)
+        return self.ask_causes(ask)
+
+    def ask_causes(self, ask: CausesAsk) -> Result:
+        """``causes`` with the question put as one object."""
+        from fixstats.findings.causes import causes
+
+        with self.session(digging=False) as con:
+            return self._result(causes(con, self.folder, ask))
 
     def costs(self, *, since: date | None = None, until: date | None = None) -> Result:
         """Failure modes ranked by what they cost over the period."""

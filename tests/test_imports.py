@@ -36,6 +36,7 @@ FINDINGS = (
     "adjusting_columns", "adjusting",
     "compare_plan", "compare_figures", "compare_words", "compare_notes", "compare",
     "practice_figures", "practice_words", "practice_notes", "practice",
+    "causes_plan", "causes_design", "causes_fit", "causes_words", "causes_notes", "causes",
 )  # fmt: skip
 # What the numeric core may import at the top of a file.
 NUMERIC = {

@@ -8,6 +8,7 @@ import typer
 from typer.core import TyperGroup
 
 from fixstats.cli.batches import batches
+from fixstats.cli.causes import causes
 from fixstats.cli.check import check
 from fixstats.cli.compare import compare
 from fixstats.cli.costs import costs
@@ -41,7 +42,8 @@ app = typer.Typer(
 )
 
 for command in (
-    demo, init, rates, compare, practice, costs, check, heldback, batches, forget, query, sql,
+    demo, init, rates, compare, causes, practice, costs, check, heldback, batches, forget, query,
+    sql,
 ):  # fmt: skip
     app.command()(command)
 app.command(name="import")(import_)

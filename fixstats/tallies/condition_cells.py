@@ -14,7 +14,7 @@ if TYPE_CHECKING:
 
 # Where there are more failures, or more other units, a fit reads evenly drawn ones: its cells can
 # be nearly as many as the jobs. So many still tell an odds ratio of 1.2 from 1 as a rule.
-MOST = 6_000
+MOST = 10_000
 
 
 @dataclass(frozen=True)

@@ -1,0 +1,78 @@
+"""What goes with a failure in plain words, never more than its numbers say; pure."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+from fixstats.words import listed
+
+Row = Mapping[str, Any]
+
+
+def survives(row: Row, confidence_level: float) -> bool:
+    """Whether a row still goes with the failure when all tests of the answer are allowed for."""
+    return row["p_corrected"] is not None and row["p_corrected"] < 1 - confidence_level
+
+
+def sentences(
+    rows: Sequence[Row], labels: Mapping[str, str], unit: str, confidence_level: float
+) -> list[str]:
+    """One on each row that survives, or one that says there is none; none of no rows.
+
+    ``unit``: ``jobs`` or ``pieces``.
+    """
+    if not rows:
+        return []
+    sure = [row for row in rows if survives(row, confidence_level)]
+    if not sure:
+        return [
+            f"Of {len(rows)} values looked at, none goes with it beyond chance; that does not show "
+            "that none matters."
+        ]
+    return [_sentence(row, labels[row["condition"]], unit) for row in sure]
+
+
+def _sentence(row: Row, label: str, unit: str) -> str:
+    more = row["odds_ratio"] > 1
+    told = "more" if more else "fewer"
+    raw = (
+        f"{row['failures']:,} of {row['opportunities']:,} against "
+        f"{row['reference_failures']:,} of {row['reference_opportunities']:,}"
+    )
+    if (row["rate"] > row["reference_rate"]) != more:
+        raw += ", the other way round before like is compared with like"
+    risk = sorted(abs(row[name]) for name in ("risk_low", "risk_high"))
+    parts = [
+        f"{label}: {row['level']} goes with {told} failures than {row['reference']} ({raw}).",
+        f"Like for like {percent(abs(row['risk_difference']))} {told} in 100 {unit} "
+        f"({percent(risk[0])} to {percent(risk[1])}), odds {ratio(row['odds_ratio'])} times "
+        f"({ratio(row['odds_low'])} to {ratio(row['odds_high'])}).",
+    ]
+    if more:
+        parts.append(
+            f"If the link is causal, {percent(row['share_due'])} % of the failures "
+            f"({percent(row['share_low'])} to {percent(row['share_high'])}) are due to it."
+        )
+    missing = [key for key in ("model", "technician") if key not in row["adjusted_for"]]
+    if missing:
+        parts.append(f"Not adjusted for {listed(missing, 'or')}.")
+    return " ".join(parts)
+
+
+def percent(share: float | None) -> str:
+    """A signed fraction in percent: ``25``, ``3.1``, ``-0.42``."""
+    if share is None:
+        return "·"
+    value = 100 * share
+    digits = 0 if abs(value) >= 9.95 else 1 if abs(value) >= 0.995 else 2
+    return f"{value:.{digits}f}"
+
+
+def ratio(value: float | None) -> str:
+    """Near 1 two decimals, which tell whether an interval leaves it out: ``1.01``, ``13``."""
+    if value is None:
+        return "·"
+    if value >= 9.95:
+        return f"{value:,.0f}"
+    return f"{value:.2g}" if value < 0.0995 else f"{value:.2f}"
