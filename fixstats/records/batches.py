@@ -11,7 +11,7 @@ from fixstats.errors import StoreError, UsageError
 from fixstats.folder import ShopFolder
 from fixstats.records.inbox import writing_shop
 from fixstats.records.storing import ENTRY_TABLES, to_past
-from fixstats.records.templates import fill
+from fixstats.records.templates import fill, one_number
 from fixstats.words import counted, listed
 
 if TYPE_CHECKING:
@@ -79,37 +79,28 @@ def undo(folder: ShopFolder, batch: int) -> Undone:
         If there is no such import, it is taken back already, or a later one changed its jobs.
     """
     with writing_shop(folder) as (con, _):
-        rows = con.execute(
-            "select file, undone from records.batches where batch = $1", [batch]
-        ).fetchall()
+        rows = con.execute(fill("batch_of"), {"batch": batch}).fetchall()
         if not rows or rows[0][1]:
             why = "was taken back already" if rows else "is not there"
             raise UsageError(f"import {batch} {why}; the list: fixstats batches")
         later = con.execute(fill("touched_later"), {"batch": batch}).fetchall()
         if later:
-            number, jobs, example = later[0]
+            after, jobs, example = later[0]
             raise UsageError(
-                f"import {batch}: import {number} changed {counted(jobs, 'job')} of it later "
+                f"import {batch}: import {after} changed {counted(jobs, 'job')} of it later "
                 f"({example}, for one); nothing was changed\n"
-                f"take import {number} back first: fixstats batches --undo {number}"
+                f"take import {after} back first: fixstats batches --undo {after}"
             )
         removed, returned = _take_back(con, batch)
     return Undone(batch, rows[0][0], removed, returned)
 
 
 def _take_back(con: Connection, batch: int) -> tuple[int, int]:
-    con.execute(
-        "create or replace temp table leaving as select entry from records.jobs where batch = $1",
-        [batch],
-    )
-    removed = con.execute("select count(*) from leaving").fetchall()[0][0]
+    con.execute(fill("leaving_undone"), {"batch": batch})
+    removed = one_number(con, "count", table="leaving")
     to_past(con, batch)
-    con.execute(
-        "create or replace temp table leaving as select entry from past.jobs "
-        "where replaced_by = $1 and batch <> $1",
-        [batch],
-    )
-    returned = con.execute("select count(*) from leaving").fetchall()[0][0]
+    con.execute(fill("leaving_returned"), {"batch": batch})
+    returned = one_number(con, "count", table="leaving")
     for table in ENTRY_TABLES:
         columns = "* exclude (replaced_by)" if table == "jobs" else "*"
         con.execute(fill("restore", table=table, columns=columns))
@@ -117,7 +108,7 @@ def _take_back(con: Connection, batch: int) -> tuple[int, int]:
     con.execute("delete from records.heldback where batch = $1", [batch])
     con.execute("update records.heldback set cleared_by = null where cleared_by = $1", [batch])
     con.execute("update records.batches set undone = true where batch = $1", [batch])
-    return int(removed), int(returned)
+    return removed, returned
 
 
 def forget(folder: ShopFolder, job: str, branch: str | None = None) -> Forgotten:
@@ -135,19 +126,19 @@ def forget(folder: ShopFolder, job: str, branch: str | None = None) -> Forgotten
     with writing_shop(folder) as (con, _):
         con.execute(fill("macros"))
         con.execute(fill("versions"), {"job": job, "branch": branch})
-        found = con.execute("select distinct branch from leaving order by 1").fetchall()
+        found = con.execute(fill("branches_leaving")).fetchall()
         if len(found) > 1:
             names = listed([str(name) for (name,) in found if name], "or")
             raise UsageError(f"job '{job}' is in several branches: name one of {names}")
-        held = con.execute(fill("forget_held"), {"job": job, "branch": branch}).fetchall()[0][0]
-        versions = con.execute("select count(*) from leaving").fetchall()[0][0]
+        held = one_number(con, "forget_held", {"job": job, "branch": branch})
+        versions = one_number(con, "count", table="leaving")
         if not versions and not held:
             raise UsageError(f"no record has the job '{job}'; nothing was changed")
         for table in ENTRY_TABLES:
             for place in ("records", "past"):
                 con.execute(fill("delete_leaving", place=place, table=table))
-        names = con.execute(fill("unused_names")).fetchall()[0][0]
-    return Forgotten(job, int(versions), int(held), int(names), _renewed(folder))
+        unused = one_number(con, "unused_names")
+    return Forgotten(job, versions, held, unused, _renewed(folder))
 
 
 def _renewed(folder: ShopFolder) -> str:

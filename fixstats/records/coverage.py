@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 from fixstats.errors import UsageError
 from fixstats.folder import Catalogue
-from fixstats.records.templates import fill
+from fixstats.records.templates import fill, one_number
 from fixstats.words import did_you_mean
 
 if TYPE_CHECKING:
@@ -56,8 +56,6 @@ def covers_set(con: Connection, declared: str, modes: list[str]) -> int:
     same = con.execute(fill("same_covers"), values).fetchall()
     if same:
         return int(same[0][0])
-    number = con.execute("select coalesce(max(covers_set), 0) + 1 from records.batches").fetchall()[
-        0
-    ][0]
-    con.execute("insert into records.covers select $1, unnest($2::varchar[])", [number, modes])
-    return int(number)
+    covers = one_number(con, "next_covers")
+    con.execute(fill("store_covers"), {"covers": covers, "modes": modes})
+    return covers

@@ -16,7 +16,7 @@ from fixstats.records.columns import REQUIRED, Column, known_words, sheet_column
 from fixstats.records.header import is_personal_name
 from fixstats.records.mapping import Formats
 from fixstats.records.sheets import CsvSource, Source, open_sheet
-from fixstats.records.templates import column
+from fixstats.records.templates import column, fill
 
 # Words that workshops put over these columns, compared without case and signs.
 _WORDS: Mapping[str, tuple[str, ...]] = {
@@ -128,10 +128,7 @@ def _samples(source: Source) -> list[list[str]]:
     with duckdb.connect(":memory:") as con:
         source.load(con, wanted)
         for name in wanted.values():
-            rows = con.execute(
-                f"select distinct trim({column(name)}) from raw_sheet "  # noqa: S608
-                f"where trim({column(name)}) not in ('', '-') order by 1 limit {_SAMPLE}"
-            ).fetchall()
+            rows = con.execute(fill("samples", column=column(name)), {"most": _SAMPLE}).fetchall()
             found.append([cell for (cell,) in rows])
     return found
 

@@ -21,7 +21,7 @@ from fixstats.records.reports import SheetReport
 from fixstats.records.sheets import CsvSource, Loaded, ParquetSource, RowFault, open_sheet
 from fixstats.records.staging import Stage, build_sheet, tidy_rows
 from fixstats.records.storing import attempts_of, pieces_of, store, to_past
-from fixstats.records.templates import code, column, fill
+from fixstats.records.templates import code, column, fill, one_number
 from fixstats.words import counted, listed
 
 if TYPE_CHECKING:
@@ -91,7 +91,7 @@ def take_in(con: Connection, request: Request, catalogue: Catalogue) -> SheetRep
         (*staged.notes, *lists, *_notes(new_names, cleared)),
         tuple(con.execute(fill("preview")).fetchall()),
     )  # fmt: skip
-    if not stored and not cleared and not _count_held(con, batch):
+    if not stored and not cleared and not one_number(con, "held_of_batch", {"batch": batch}):
         return replace(report, batch=None)
     _store_batch(con, report, request.mapping, covers if stored else None)
     return report
@@ -179,7 +179,7 @@ def _sort_out(
     con.execute(fill("twice"))
     con.execute(fill("duplicates"))
     con.execute(fill("settle_faults"))
-    held = con.execute("select count(distinct row) from faults").fetchall()[0][0]
+    held = one_number(con, "faulty_rows")
     if held:
         _hold_back(con, staged, request, batch)
         con.execute("delete from sheet where row in (select row from faults)")
@@ -232,8 +232,8 @@ def _hold_back(con: Connection, staged: _Staged, request: Request, batch: int) -
 def _compare(con: Connection, batch: int) -> tuple[int, int]:
     """Old versions go to the past, unchanged rows leave ``sheet``: (changed, unchanged)."""
     con.execute(fill("met_jobs"))
-    unchanged = con.execute("select count(*) from met_jobs where same").fetchall()[0][0]
-    con.execute("create or replace temp table leaving as select entry from met_jobs where not same")
+    unchanged = one_number(con, "unchanged")
+    con.execute(fill("leaving_changed"))
     changed = _count(con, "leaving")
     con.execute(fill("accepted"))
     if unchanged:
@@ -252,22 +252,16 @@ def _clear(con: Connection, batch: int, staged: _Staged, kind: str) -> int:
         names = [name for name in staged.header.names if name not in HELD_BACK_COLUMNS]
         parts = [fill("filled", code=code(name), column=column(name)) for name in names]
         con.execute("insert into filled " + " union all ".join(parts))
-    rows = con.execute(fill("cleared"), {"batch": batch, "whole": kind != "update"}).fetchall()
-    return int(rows[0][0])
+    return one_number(con, "cleared", {"batch": batch, "whole": kind != "update"})
 
 
 def _count(con: Connection, table: str) -> int:
-    return int(con.execute(f"select count(*) from {table}").fetchall()[0][0])  # noqa: S608
-
-
-def _count_held(con: Connection, batch: int) -> int:
-    rows = con.execute("select count(*) from records.heldback where batch = $1", [batch]).fetchall()
-    return int(rows[0][0])
+    return one_number(con, "count", table=table)
 
 
 def _kept_covers(con: Connection) -> tuple[int, int]:
     """Rows of ``sheet`` that keep the list of an earlier import, and all of its rows."""
-    kept, rows = con.execute("select count(covers), count(*) from sheet").fetchall()[0]
+    kept, rows = con.execute(fill("kept_covers")).fetchall()[0]
     return int(kept), int(rows)
 
 

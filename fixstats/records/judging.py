@@ -138,9 +138,7 @@ def _load_values(con: Connection, mapping: SheetMapping) -> None:
                 f"{mapping.where}: [privacy] wants a keyed hash, and {KEY_VARIABLE} is not set\n"
                 "set it to a secret of the workshop, the same at every import, and keep it safe"
             )
-        cells = con.execute(
-            "select col, cell from distinct_cells where col in (select unnest($1))", [hashed]
-        ).fetchall()
+        cells = con.execute(fill("hashed_cells"), {"columns": hashed}).fetchall()
         rows = [row for row in rows if row[0] not in hashed]
         rows += [(name, fold(cell), keyed_hash(cell, key)) for name, cell in cells]
     load(con, "value_map", "col varchar, theirs varchar, ours varchar", sorted(set(rows)))
@@ -247,7 +245,7 @@ def _unknown(kind: str, owner: str, word: str, options: Sequence[str]) -> str:
 def _refuse_unreadable_dates(
     con: Connection, rows: Sequence[tuple[str, bool, bool, bool]], where: str
 ) -> None:
-    read = {name for (name,) in con.execute("select distinct col from days").fetchall()}
+    read = {name for (name,) in con.execute(fill("columns_with_days")).fetchall()}
     for name, _, _, all_faulty in rows:
         if name == "finished" and all_faulty and name not in read:
             raise SheetError(

@@ -89,9 +89,7 @@ def overlay(
     branch = "g.branch" if "branch" in names else "null"
     con.execute(fill("update_matches", branch=branch))
     con.execute(fill("update_faults"))
-    con.execute(
-        "create or replace temp table wanted as select entry from update_matches where matches = 1"
-    )
+    con.execute(fill("matched"))
     columns = list(sheet_columns(catalogue))
     picked = [f"coalesce(g.{column(name)}, s.{column(name)}) as {column(name)}"
               if name in names else f"s.{column(name)}" for name in columns]  # fmt: skip

@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING, Protocol
 
 from fixstats.errors import SheetError
 from fixstats.records.mapping import Formats
-from fixstats.records.templates import column, fill
+from fixstats.records.templates import column, fill, one_number
 from fixstats.records.textfile import TextFile, as_utf8, inspect_text
 
 if TYPE_CHECKING:
@@ -54,7 +54,7 @@ def row_expression(con: Connection) -> str:
 
     Rows of an uncommitted table are numbered from a large base, so it is taken off.
     """
-    rows = con.execute("select min(rowid), max(rowid), count(*) from raw_sheet").fetchall()
+    rows = con.execute(fill("raw_span")).fetchall()
     first, last, count = rows[0]
     if count and last - first + 1 != count:
         raise RuntimeError("the rows of the sheet lost their order")
@@ -94,8 +94,7 @@ class CsvSource:
         )
         sign = "," if path != self.file.path else self.file.separator
         con.execute(text, {"path": str(path), "separator": sign, "longest": _LONGEST_LINE})
-        rejected = con.execute("select count(*) from reject_errors").fetchall()[0][0]
-        return not rejected
+        return not one_number(con, "count", table="reject_errors")
 
     def _slow(self, con: Connection, wanted: Mapping[int, str]) -> Loaded:
         """Row by row, for files in which some rows do not fit; clean copies of the rest."""

@@ -6,8 +6,14 @@ records: those come in as parameters.
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+from typing import TYPE_CHECKING, Any
+
 from fixstats.folder.entries import CODE
 from fixstats.resources import statement
+
+if TYPE_CHECKING:
+    import duckdb
 
 
 def column(name: str) -> str:
@@ -30,3 +36,13 @@ def fill(name: str, **slots: str) -> str:
     for slot, content in slots.items():
         text = text.replace(f"/*{slot}*/", content)
     return text
+
+
+def one_number(
+    con: duckdb.DuckDBPyConnection,
+    name: str,
+    values: Mapping[str, Any] | None = None,
+    **slots: str,
+) -> int:
+    """The one number that a statement gives (the first column of its only row)."""
+    return int(con.execute(fill(name, **slots), values).fetchall()[0][0])

@@ -1,0 +1,3 @@
+-- Question: in which columns could any date be read?
+-- Grain: one row a column. Reads: days. Columns: col.
+select distinct col from days
