@@ -110,9 +110,10 @@ def adjust(  # noqa: PLR0913 (what a comparison consists of)
     `always`: keys that are kept even where they hardly differ between the options, such as
     those a person named; of model, technician and practice that is true anyway.
     `by_model`: a row for each model too, over its own jobs.
-
     Data never raise: what cannot be fitted has a `problem`.
     """
+    if at not in ("now", PRACTISED):
+        raise ValueError(f"at must be 'now' or 'practised', got {at!r}")
     wanted = list(dict.fromkeys(keys))
     if by_model and "model" not in wanted:
         wanted.insert(0, "model")
@@ -126,12 +127,8 @@ def adjust(  # noqa: PLR0913 (what a comparison consists of)
     used = tuple(column.label for column in counts.columns.values())
     present = np.unique(counts.option)
     plan = _plan(counts, present, options.index(baseline), practice)
-    try:
-        fit = stats.fit_multilevel(counts.failures, counts.opportunities, plan.design, plan.groups)
-        problem = f"the fit did not converge: {fit.problem}" if fit.problem else ""
-    except np.linalg.LinAlgError:
-        problem = "the fit did not converge: the counts do not tell the conditions apart"
-    if problem:
+    fit, problem = _fitted(counts, plan)
+    if fit is None:
         return Adjustment({}, problem, used, dropped, len(counts), None)
     rows, weights, at_option = _same_jobs(counts, plan, present, at)
     scopes = counts.columns["model"].codes[rows] if by_model and "model" in counts.columns else None
@@ -163,6 +160,17 @@ def _unfit(cells: Cells, options: Sequence[str], baseline: str) -> str:
     if cells.failures.sum() == cells.opportunities.sum():
         return "every one of these jobs failed"
     return ""
+
+
+def _fitted(cells: Cells, plan: _Plan) -> tuple[stats.MultilevelFit | None, str]:
+    """The fit, or why there is none."""
+    try:
+        fit = stats.fit_multilevel(cells.failures, cells.opportunities, plan.design, plan.groups)
+    except np.linalg.LinAlgError:
+        return None, "the fit did not converge: the counts do not tell the conditions apart"
+    if not fit.converged:
+        return None, f"the fit did not converge: {fit.problem}"
+    return fit, ""
 
 
 def _contrasts(column: Column, codes: IntArray, against: Any) -> stats.Design:

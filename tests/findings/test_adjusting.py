@@ -223,6 +223,21 @@ def test_a_fit_that_does_not_converge_is_said(monkeypatch):
     assert answer.rows == {}
 
 
+def test_a_fit_that_breaks_down_is_said(monkeypatch):
+    def broken(*_):
+        raise np.linalg.LinAlgError("not positive definite")
+
+    monkeypatch.setattr("fixstats.stats.fit_multilevel", broken)
+    answer = asked(shop(lambda o, m, t: HARD[m], mostly_hard))
+    assert answer.problem.startswith("the fit did not converge: ")
+    assert answer.draws is None
+
+
+def test_at_is_now_or_practised():
+    with pytest.raises(ValueError, match="at must be 'now' or 'practised', got 'then'"):
+        asked(shop(lambda o, m, t: HARD[m], mostly_hard), at="then")
+
+
 @pytest.mark.parametrize("failures", [(0, 40), (0, 1), (60, 0), (60, 1)])
 def test_an_option_that_never_or_always_failed_has_finite_ends(failures):
     rows = [
