@@ -20,12 +20,18 @@ TIMES = ("month", "quarter", "year")
 PICTURES = {
     "rates": ("fixstats.charts.intervals", "interval_chart"),
     "rates over time": ("fixstats.charts.months", "months_chart"),
+    "rates pooled": ("fixstats.charts.pooled", "pooled_chart"),
+    "compare": ("fixstats.charts.differences", "differences_chart"),
     "costs": ("fixstats.charts.ranking", "ranking_chart"),
+    "practice": ("fixstats.charts.practice", "practice_chart"),
+    "causes": ("fixstats.charts.causes", "causes_chart"),
 }
 
 
 def picture_name(finding: Finding) -> str:
     """The picture that fits: the question, and what in the finding asks for one of its own."""
+    if finding.question == "rates" and finding.settings.get("pool"):
+        return "rates pooled"
     if finding.question == "rates" and any(key in TIMES for key in finding.keys):
         return "rates over time"
     return finding.question

@@ -15,6 +15,9 @@ SETTLED = "settled"
 BEYOND = 10
 # Without a practised number, models of jobs before and after this many uses are compared.
 HALFWAY = 30
+# Minutes and what learning costs are told of no more than so many first jobs, where the last band
+# begins.
+LEARNED = 100
 # The curve ends here: later uses count at this number. Whoever used a method so often has learned
 # it, and a shop of a million jobs is answered as fast as a small one.
 LONGEST = 1000
@@ -99,7 +102,7 @@ def method_figures(jobs: Columns, *, level: float, margin: float, labour_rate: f
     trend = stats.trend_in_groups(
         np.log1p(uses), jobs["seen"][counted], jobs["technician"][counted]
     )
-    fitted = stats.falling_rates(of.failures, of.opportunities)
+    fitted = stats.falling_rates(of.failures, of.opportunities, last=stats.LAST)
     again = _resampled(of, most, margin) if counted.any() else None
     at, reason = _practised(of, most, margin, trend)
     ends = (again.practised_low, again.practised_high) if again and at is not None else None
@@ -137,7 +140,7 @@ def _well_covered(reach: Any) -> int:
     """
     import numpy as np
 
-    furthest = np.sort(np.minimum(reach // 2, reach - BEYOND))[::-1]
+    furthest = np.sort(np.minimum(np.minimum(reach // 2, reach - BEYOND), LEARNED))[::-1]
     jobs = furthest * np.arange(1, len(furthest) + 1)
     place = 1 + int(np.argmax(jobs[1:])) if len(jobs) > 1 else 0
     return int(furthest[place]) if place and furthest[place] >= BEYOND else 0
@@ -212,12 +215,13 @@ def _practised_rate(of: _Jobs, at: int | None) -> Row:
 
 
 def _minutes_curve(of: _Jobs) -> Row:
-    """Wright's curve over the jobs of learners that have minutes."""
+    """Wright's curve over the first jobs of learners that have minutes."""
     import numpy as np
 
     from fixstats import stats
 
-    timed = of.learner & (np.nan_to_num(of.all["minutes"]) > 0)
+    # Later jobs, soon the most, would pull the curve away from where learning is.
+    timed = of.learner & (np.nan_to_num(of.all["minutes"]) > 0) & (of.all["uses"] < LEARNED)
     curve = stats.learning_curve(
         of.all["uses"][timed] + 1,
         of.all["minutes"][timed],
@@ -384,7 +388,7 @@ def _curve(of: _Jobs, fitted: Any, again: Any, summary: Row) -> list[Row]:
     minutes = summary["first_minutes"] * (at + 1.0) ** slope
     return [
         {"uses": int(n), "fitted": float(fitted[n]), "low": float(again.low[n]),
-         "high": float(again.high[n]), "minutes": _finite(float(m))}
+         "high": float(again.high[n]), "minutes": _finite(float(m)) if n < LEARNED else None}
         for n, m in zip(at, minutes, strict=True)
     ]  # fmt: skip
 

@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from fixstats.findings.base import OWN_RECORDS, Note
-from fixstats.findings.practice_figures import BEYOND, SETTLED, Method
+from fixstats.findings.practice_figures import BEYOND, LEARNED, SETTLED, Method
 from fixstats.findings.practice_words import rate_of
 from fixstats.findings.rates_notes import worth_bounds
 from fixstats.folder import Catalogue
@@ -60,7 +60,7 @@ def _nothing(unrecorded: int, settings: Settings) -> Note:
     return Note("nothing", f"no job in the records that was asked about did '{settings['step']}'")
 
 
-_WHY = {
+WHY_NOT = {
     SETTLED: "in use from the beginning of the records, and nobody took it up since",
     "few_technicians": f"it takes two technicians who took it up and have {BEYOND} uses or more",
     "no_early": "none of the jobs asked about is among the first uses",
@@ -79,7 +79,7 @@ def _missing(found: Found, names: Mapping[str, str]) -> Note | None:
             reasons.setdefault(one.reason, []).append(names[method])
     if not reasons:
         return None
-    words = "; ".join(f"{listed(those)}: {_WHY[reason]}" for reason, those in reasons.items())
+    words = "; ".join(f"{listed(those)}: {WHY_NOT[reason]}" for reason, those in reasons.items())
     return Note("not_practised", f"no practised number for {words}")
 
 
@@ -150,8 +150,9 @@ def _minutes_note(learned: Found) -> Note | None:
     return Note(
         "minutes",
         "minutes are those of the step, all tries, rescue included; medians in the table; the "
-        "learning rate is Wright's (1936), fitted on logarithms with a level for each technician: "
-        "it falls for ever, so it holds for the uses seen only",
+        "share left by a doubling is Wright's (1936) learning rate, fitted on logarithms of the "
+        f"first {LEARNED} jobs with a level for each technician: his curve falls for ever, so it "
+        "holds for those jobs only",
     )
 
 

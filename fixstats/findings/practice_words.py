@@ -53,8 +53,8 @@ def _few(found: Method) -> str:
 
 def _no_early(found: Method) -> str:
     return (
-        f"{rate_of(found.more['learners'])} failed; none of the jobs asked about is among the first "
-        "uses, so there is no learning to see."
+        f"{rate_of(found.more['learners'])} failed; none of the jobs asked about is among the "
+        "first uses, so there is no learning to see."
     )
 
 

@@ -26,6 +26,7 @@ if TYPE_CHECKING:
     from fixstats.stats.firth import FirthFit, FirthProfile, firth, firth_profile, firth_test
     from fixstats.stats.hidden_cause import hidden_cause_needed, hidden_cause_needed_for_limit
     from fixstats.stats.learning import (
+        LAST,
         LearningCurve,
         Resampled,
         Trend,
@@ -90,7 +91,7 @@ _FILES = {
     "exact_tests": "TESTS boschloo fisher fisher_mid_p",
     "firth": "FirthFit FirthProfile firth firth_profile firth_test",
     "hidden_cause": "hidden_cause_needed hidden_cause_needed_for_limit",
-    "learning": "LearningCurve Resampled Trend falling_rates learning_curve mean_difference "
+    "learning": "LAST LearningCurve Resampled Trend falling_rates learning_curve mean_difference "
     "median_interval practised_from resample_falling same_mix sum_interval trend_in_groups",
     "multilevel": "MultilevelFit fit_multilevel",
     "multiplicity": "benjamini_hochberg holm",
@@ -110,6 +111,7 @@ _HOMES = {name: file for file, names in _FILES.items() for name in names.split()
 __all__ = [
     "DIFFERENCES",
     "INTERVALS",
+    "LAST",
     "RATIOS",
     "TESTS",
     "AdjustedRates",

@@ -16,13 +16,21 @@ from fixstats.stats.validators import FloatArray, as_counts, as_level, as_number
 IntArray = NDArray[np.int64]
 
 
-def falling_rates(failures: ArrayLike, opportunities: ArrayLike) -> FloatArray:
+# The most likely falling curve ends too low: it is 0 from where no job failed any more. The last
+# fifth of the opportunities as one position keeps most of that away from practice curves.
+LAST = 0.2
+
+
+def falling_rates(
+    failures: ArrayLike, opportunities: ArrayLike, *, last: float = 0.0
+) -> FloatArray:
     """The most likely rates among all that never rise from one position to the next.
 
     `failures`, `opportunities`: one dimension, in the order in which the rate may only fall.
-    Returns a rate for each position. Where neighbours would rise, they share their pooled rate;
-    a position without opportunities has the rate before it (at the beginning: the one after it).
-    NaN everywhere without any opportunity.
+    `last`: the positions at the end that hold at most this share of all opportunities are taken as
+    one. Returns a rate for each position. Where neighbours would rise, they share their pooled
+    rate; a position without opportunities has the rate before it (at the beginning: the one after
+    it). NaN everywhere without any opportunity.
 
     Raises `ValueError` for counts that cannot be.
     Source: Ayer, Brunk, Ewing, Reid and Silverman 1955, Ann Math Stat 26:641-647.
@@ -30,11 +38,16 @@ def falling_rates(failures: ArrayLike, opportunities: ArrayLike) -> FloatArray:
     from scipy.optimize import isotonic_regression
 
     k, n = (np.atleast_1d(values) for values in as_counts(failures, opportunities))
-    known = np.flatnonzero(n > 0)
-    if not len(known):
+    if not n.any():
         return np.full(len(n), np.nan)
+    from_here = np.cumsum(n[::-1])[::-1]
+    end = int(np.argmax(from_here <= max(last * n.sum(), n[-1])))
+    whole = len(n)
+    k = np.append(k[:end], k[end:].sum())
+    n = np.append(n[:end], n[end:].sum())
+    known = np.flatnonzero(n > 0)
     fitted = isotonic_regression(k[known] / n[known], weights=n[known], increasing=False).x
-    before = np.searchsorted(known, np.arange(len(n)), side="right") - 1
+    before = np.searchsorted(known, np.arange(whole), side="right") - 1
     rates: FloatArray = fitted[np.maximum(before, 0)]
     return rates
 
@@ -45,13 +58,14 @@ def practised_from(
     """The smallest number of uses after which the falling rate has no more than `margin` to lose.
 
     `failures`, `opportunities`: by number of earlier uses, from 0 on. `most`: the largest number
-    that may be the answer. A number n is an answer if the `falling_rates` curve at n is within
-    `margin` of the rate of all jobs from n on. None where no number up to `most` is.
+    that may be the answer. A number n is an answer if the `falling_rates` curve (its last fifth as
+    one) at n is within `margin` of the rate of all jobs from n on. None where no number up to
+    `most` is.
 
     Raises `ValueError` for counts that cannot be.
     """
     k, n = (np.atleast_1d(values) for values in as_counts(failures, opportunities))
-    rates = falling_rates(k, n)
+    rates = falling_rates(k, n, last=LAST)
     with np.errstate(invalid="ignore", divide="ignore"):
         later = np.cumsum(k[::-1])[::-1] / np.cumsum(n[::-1])[::-1]
     near = np.flatnonzero((rates - later <= margin)[: most + 1])
@@ -94,11 +108,11 @@ def resample_falling(
     """
     level = as_level(confidence_level)
     k, n = (np.atleast_1d(values) for values in as_counts(failures, opportunities))
-    rates = falling_rates(k, n)
+    rates = falling_rates(k, n, last=LAST)
     drawn = np.random.default_rng(seed).binomial(
         n.astype(np.int64), np.nan_to_num(rates), (samples, len(n))
     )
-    curves = np.array([falling_rates(row, n) for row in drawn])
+    curves = np.array([falling_rates(row, n, last=LAST) for row in drawn])
     found = [practised_from(row, n, most=most, margin=margin) for row in drawn]
     answers = np.array([one for one in found if one is not None], dtype=np.float64)
     ends = [(1 - level) / 2, (1 + level) / 2]
