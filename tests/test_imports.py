@@ -34,7 +34,8 @@ ROOMS: dict[str, set[str]] = {
 FINDINGS = (
     "base", "rates_notes", "rates_pool", "rates", "costs", "twins", "check",
     "adjusting_columns", "adjusting",
-    "compare_plan", "compare_figures", "compare_words", "compare_notes", "compare",
+    "compare_plan", "compare_figures", "compare_words", "compare_use_notes", "compare_notes",
+    "compare",
     "practice_figures", "practice_words", "practice_notes", "practice",
     "causes_plan", "causes_design", "causes_fit", "causes_words", "causes_notes", "causes",
 )  # fmt: skip

@@ -181,11 +181,10 @@ def _span(row: Mapping[str, Any], names: tuple[str, str, str]) -> str:
     from fixstats.cli.text import EMPTY
 
     values = [row[name] for name in names]
-    if values[0] is None:
+    if None in values:
         return EMPTY
-    words = [f"{100 * value:+.2f}" if abs(value) < 0.01 else f"{100 * value:+.1f}"
-             for value in values if value is not None]  # fmt: skip
-    return f"{words[0]} ({words[1]} to {words[2]})" if len(words) == 3 else words[0]
+    words = [f"{100 * value:+.{2 if abs(value) < 0.01 else 1}f}" for value in values]
+    return f"{words[0]} ({words[1]} to {words[2]})"
 
 
 def _headline(finding: Finding) -> str:

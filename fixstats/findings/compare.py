@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 from fixstats.errors import UsageError
 from fixstats.findings.adjusting import Adjustment, adjust
+from fixstats.findings.adjusting_columns import HARDLY, SAME_SHARE, cells_of, imbalance
 from fixstats.findings.base import Finding, common_settings
 from fixstats.findings.compare_figures import (
     COUNTS,
@@ -20,27 +21,28 @@ from fixstats.findings.compare_figures import (
     reversal,
     strata_counts,
 )
-from fixstats.findings.compare_notes import Answer, cautions_of, notes_of
+from fixstats.findings.compare_notes import Answer, cautions_of, dropped_keys, notes_of
 from fixstats.findings.compare_plan import (
     NO_ADJUSTING,
     STRATA,
+    Choice,
     CompareAsk,
     ModeSet,
     Plan,
     check_ask,
     check_keys,
-    default_adjust,
     find_baseline,
     find_choice,
+    learning,
     mode_sets,
     options_of,
     practice_key,
     shifted,
 )
 from fixstats.findings.compare_words import Wording, sentence
-from fixstats.folder import ShopFolder
+from fixstats.folder import Catalogue, ShopFolder
 from fixstats.tallies.ask import Ask
-from fixstats.tallies.choices import factors_met, use_of_choice
+from fixstats.tallies.choices import Use, factors_met, jobs_by, use_of_choice
 from fixstats.tallies.counts import Counts, Period, count_modes, count_union, period
 
 if TYPE_CHECKING:
@@ -102,31 +104,72 @@ def _plan(
     sets = mode_sets(choice, ask, catalogue)
     strata = STRATA if ask.strata is None else tuple(dict.fromkeys(ask.strata))
     check_keys(strata, "--strata", choice, catalogue)
+    adjust_for = () if ask.adjust in (None, NO_ADJUSTING) else tuple(dict.fromkeys(ask.adjust))
+    check_keys(adjust_for, "--adjust", choice, catalogue)
+    _check_practised(ask, choice)
     where = ask.where
     if not ask.include_rework and "rework" not in {key for key, _ in where}:
         where = (*where, ("rework", "no"))
-    uses = use_of_choice(
-        con, catalogue, Ask((), (choice.name,), "first", where, ask.since, ask.until)
-    )
-    options = options_of(uses)
-    if ask.adjust is None:
-        moved = shifted(uses, options)
-        adjust_for = default_adjust(choice, catalogue, factors_met(con), shifted=moved)
-    else:
-        adjust_for = () if ask.adjust == NO_ADJUSTING else tuple(dict.fromkeys(ask.adjust))
-    check_keys(adjust_for, "--adjust", choice, catalogue)
-    practice = practice_key(choice) if practice_key(choice) in adjust_for else None
-    if ask.at == "practised" and not practice:
-        raise UsageError(
-            "--at practised: practice must be among what is adjusted for, and belongs to steps only"
-        )
+    jobs = Ask((), (choice.name,), "first", where, ask.since, ask.until)
+    uses = use_of_choice(con, catalogue, jobs)
     baseline = because = ""
-    if options:
+    if options_of(uses):
         baseline, because = find_baseline(choice, ask, uses, catalogue, covered.as_of)
+    dropped: dict[str, str] = {}
+    if ask.adjust is None and len(options_of(uses)) > 1:
+        adjust_for, dropped = _usual_keys(con, catalogue, choice, jobs, uses, covered)
+    practice = practice_key(choice) if practice_key(choice) in adjust_for else None
     return Plan(
-        ask, choice, sets, options, baseline, because, adjust_for, strata, practice, where, uses,
-        catalogue, folder.settings.worth_knowing,
+        ask, choice, sets, options_of(uses), baseline, because, adjust_for, strata, practice,
+        dropped, where, uses, catalogue, folder.settings.worth_knowing,
     )  # fmt: skip
+
+
+def _check_practised(ask: CompareAsk, choice: Choice) -> None:
+    if ask.at != "practised":
+        return
+    if not choice.is_step:
+        raise UsageError(f"--at practised: practice belongs to steps, {choice.name} is none")
+    if ask.adjust is not None and practice_key(choice) not in ask.adjust:
+        raise UsageError(f"--at practised: add {practice_key(choice)} to --adjust, or leave it out")
+
+
+def _usual_keys(
+    con: duckdb.DuckDBPyConnection,
+    catalogue: Catalogue,
+    choice: Choice,
+    jobs: Ask,
+    uses: Sequence[Use],
+    covered: Period,
+) -> tuple[tuple[str, ...], dict[str, str]]:
+    """Model, technician, intake factors ever recorded, practice; quarter where options shifted.
+
+    A factor that hardly differs between the options, and a practice that nobody still gains,
+    are found here, before failures are counted: each key kept multiplies the cells.
+    """
+    options, keys, dropped = options_of(uses), list(STRATA), {}
+    met = factors_met(con)
+    for factor in catalogue.factors:
+        if factor.when == "intake" and factor.code in met:
+            by = (choice.name, factor.code, *STRATA)
+            found = jobs_by(con, catalogue, replace(jobs, by=by))
+            counts = found | {"failures": [0] * len(found["jobs"]), "opportunities": found["jobs"]}
+            cells = cells_of(counts, choice.name, options, by[1:])
+            if imbalance(cells, factor.code) < HARDLY:
+                dropped[factor.code] = SAME_SHARE
+            else:
+                keys.append(factor.code)
+    if choice.is_step:
+        ever = use_of_choice(con, catalogue, Ask((), (choice.name,)))
+        if learning(ever, covered.first):
+            keys.append(practice_key(choice))
+        else:
+            dropped[practice_key(choice)] = "everybody was practised from the start"
+    if shifted(uses, options):
+        keys.append("quarter")
+    else:
+        dropped["quarter"] = "the options did not shift over time"
+    return tuple(keys), dropped
 
 
 def _cells(con: duckdb.DuckDBPyConnection, plan: Plan) -> Iterator[tuple[ModeSet, pl.DataFrame]]:
@@ -256,7 +299,6 @@ def _settings(
 ) -> dict[str, Any]:
     ask = plan.ask
     used = dict.fromkeys(key for answer in answers for key in answer.adjustment.used)
-    dropped = {k: why for one in answers for k, why in one.adjustment.dropped.items()}
     return common_settings(
         folder,
         covered,
@@ -271,7 +313,7 @@ def _settings(
         by=list(ask.by),
         adjust=list(plan.adjust),
         adjusted_for=list(used),
-        dropped=dropped,
+        dropped=dropped_keys(plan, answers),
         strata=list(plan.strata),
         at=ask.at,
         include_rework=ask.include_rework,

@@ -9,7 +9,8 @@ from typing import TYPE_CHECKING, Any
 from fixstats.findings.adjusting import Adjustment
 from fixstats.findings.base import OWN_RECORDS, Note
 from fixstats.findings.compare_figures import Row
-from fixstats.findings.compare_plan import ModeSet, Plan, jobs_of
+from fixstats.findings.compare_plan import ModeSet, Plan
+from fixstats.findings.compare_use_notes import left_out_notes, some_named, use_notes
 from fixstats.findings.compare_words import Lead, in_hundred, lead_of, spanned
 from fixstats.findings.rates_notes import cautions_for
 from fixstats.tallies.counts import Period
@@ -18,13 +19,9 @@ from fixstats.words import counted, listed
 if TYPE_CHECKING:
     import polars as pl
 
-# Common practice, no source, for all four.
+# Common practice, no source, for both.
 UNEQUAL = 0.05
 WORTH_OUTSIDE = 0.20
-HOLDS = 0.90
-MOSTLY = 0.50
-# More names than this in one note are not read.
-MOST_NAMED = 4
 
 
 @dataclass(frozen=True)
@@ -56,20 +53,17 @@ def notes_of(plan: Plan, answers: Sequence[Answer], covered: Period) -> tuple[No
     notes = [
         *_no_fit(answers, several=several),
         *_reversals(rows, plan, several=several),
-        *_earlier(plan),
-        *_limited(plan),
         *_heterogeneity(rows, plan, several=several),
         *_sparse(rows, plan, several=several),
-        *_one_technician(plan),
-        *_never_overlapped(plan),
+        *use_notes(plan, answers[0].cells),
         *_unknown(rows, plan, several=several),
-        *_practice(answers[0].cells, plan),
         *_borrowed(rows, several=several),
         *_zero_failures(rows),
+        *_no_value(rows),
         *_hidden_cause(rows, several=several),
         *_many(rows, plan),
         *_adjusted_for(answers, plan),
-        *_left_out(plan, covered),
+        *left_out_notes(plan, covered),
     ]
     return (*notes, Note("own_records", OWN_RECORDS))
 
@@ -94,12 +88,6 @@ def _named(modes: ModeSet, row: Row, *, several: bool) -> str:
     words = [modes.name] if several else []
     words += [f"on {row.model}"] if row.model else []
     return f"{row.option} ({', '.join(words)})" if words else row.option
-
-
-def _some(names: Sequence[str]) -> str:
-    """The first names, and how many more there are."""
-    more = len(names) - MOST_NAMED
-    return listed(names) if more <= 0 else f"{', '.join(names[:MOST_NAMED])} and {more} more"
 
 
 def _no_fit(answers: Sequence[Answer], *, several: bool) -> Iterator[Note]:
@@ -138,39 +126,6 @@ def _turned(public: Mapping[str, Any], plan: Plan) -> tuple[Lead, str]:
     return Lead("adjusted", *values), "once adjusted for who did which jobs, and when"
 
 
-def _earlier(plan: Plan) -> Iterator[Note]:
-    """A failure at an earlier step cannot be the work of the choice."""
-    if not plan.choice.is_step:
-        return
-    order = {step.code: step.order for step in plan.catalogue.steps}
-    late = [
-        code
-        for code in plan.codes
-        if (steps := plan.catalogue.modes[code].steps)
-        and all(order[step] < order[plan.choice.place] for step in steps)
-    ]
-    if late:
-        yield Note(
-            "earlier_mode",
-            f"{_some(late)}: happens before {plan.choice.place}, so no option of it can be the "
-            "cause; a difference here says only that the jobs differ",
-        )
-
-
-def _limited(plan: Plan) -> Iterator[Note]:
-    found = [
-        f"{code} with {listed(methods, 'or')} only"
-        for code in plan.codes
-        if (methods := plan.catalogue.modes[code].methods) and set(plan.options) - set(methods)
-    ]
-    if found and plan.choice.is_step:
-        yield Note(
-            "limited_mode",
-            f"by the catalogue, {_some(found)} can fail that way; the other options are held "
-            "against it all the same, with whatever came of their jobs",
-        )
-
-
 def _heterogeneity(rows: Found, plan: Plan, *, several: bool) -> Iterator[Note]:
     names = [
         _named(modes, row, several=several)
@@ -181,8 +136,9 @@ def _heterogeneity(rows: Found, plan: Plan, *, several: bool) -> Iterator[Note]:
         within = listed(plan.strata) if plan.strata else "none"
         yield Note(
             "heterogeneity",
-            f"{_some(names)}: the odds ratio seems to differ between strata of {within} (Tarone's "
-            f"test, p below {UNEQUAL:g}); one figure for all hides that" + _by_model(plan),
+            f"{some_named(names)}: the odds ratio seems to differ between strata of {within} "
+            f"(Tarone's test, p below {UNEQUAL:g}); one figure for all hides that"
+            + _by_model(plan),
         )
 
 
@@ -200,47 +156,8 @@ def _sparse(rows: Found, plan: Plan, *, several: bool) -> Iterator[Note]:
         yield Note(
             "sparse_strata",
             "share of the jobs that lie in strata without the other option, and do not count in "
-            f"the strata figures: {_some(lost)}",
+            f"the strata figures: {some_named(lost)}",
         )
-
-
-def _one_technician(plan: Plan) -> Iterator[Note]:
-    everyone = {use.technician for use in plan.uses if use.option in plan.options}
-    if len(everyone) < 2:
-        return
-    for option in plan.options:
-        jobs = jobs_of(plan.uses, option)
-        by_one: dict[str | None, int] = {}
-        for use in plan.uses:
-            if use.option == option:
-                by_one[use.technician] = by_one.get(use.technician, 0) + use.jobs
-        who = max(by_one, key=lambda one: by_one[one])
-        if by_one[who] >= HOLDS * jobs:
-            name = who if who is not None else "somebody not recorded"
-            yield Note(
-                "one_technician",
-                f"{option}: {by_one[who]:,} of its {counted(jobs, 'job')} are by {name}; what is "
-                "the method's and what the hand's can hardly be told apart",
-            )
-
-
-def _never_overlapped(plan: Plan) -> Iterator[Note]:
-    days = {
-        option: (
-            min(use.first for use in plan.uses if use.option == option),
-            max(use.last for use in plan.uses if use.option == option),
-        )
-        for option in plan.options
-    }
-    first, last = days[plan.baseline]
-    for option in plan.options:
-        begins, ends = days[option]
-        if option != plan.baseline and (begins > last or ends < first):
-            yield Note(
-                "never_overlapped",
-                f"{option} ({begins} to {ends}) and {plan.baseline} ({first} to {last}) were never "
-                "in use at the same time: whatever else changed meanwhile is in the difference",
-            )
 
 
 def _unknown(rows: Found, plan: Plan, *, several: bool) -> Iterator[Note]:
@@ -271,24 +188,6 @@ def _bounds(side: Mapping[str, int]) -> tuple[float, float]:
     return (failed + side["unknown_failed"]) / units, (failed + side["unknown"]) / units
 
 
-def _practice(cells: pl.DataFrame, plan: Plan) -> Iterator[Note]:
-    import polars as pl
-
-    if not plan.practice:
-        return
-    jobs = pl.col("opportunities")
-    done = jobs.filter(pl.col(plan.practice) == "practised").sum()
-    counted_up = cells.group_by(plan.choice.name).agg(jobs.sum().alias("jobs"), done.alias("done"))
-    for option, number, practised in counted_up.sort(plan.choice.name).iter_rows():
-        if number and practised < MOSTLY * number:
-            yield Note(
-                "practice_not_reached",
-                f"{option}: {number - practised:,} of its {counted(number, 'job')} were done by "
-                "people still learning it (fewer than 100 earlier uses); its rate may yet fall"
-                + ("" if plan.ask.at == "practised" else "; see --at practised"),
-            )
-
-
 def _borrowed(rows: Found, *, several: bool) -> Iterator[Note]:
     names = [
         _named(modes, row, several=several)
@@ -300,8 +199,8 @@ def _borrowed(rows: Found, *, several: bool) -> Iterator[Note]:
     if names:
         yield Note(
             "borrowed",
-            f"{_some(names)}: one of the two was never used there; the adjusted figure is borrowed "
-            "from the other models",
+            f"{some_named(names)}: one of the two was never used there; the adjusted figure is "
+            "borrowed from the other models",
         )
 
 
@@ -317,6 +216,32 @@ def _zero_failures(rows: Found) -> Iterator[Note]:
             f"in {counted(none, 'row')} no failure was seen on either side; that is no proof that "
             "both are safe or alike",
         )
+
+
+def _no_value(rows: Found) -> Iterator[Note]:
+    """Why a figure is empty, for each reason that occurs."""
+    publics = [public for _, _, public in rows]
+    filled = [row for row in publics if row["difference"] is not None]
+    if len(filled) < len(publics):
+        yield Note(
+            "no_opportunities",
+            f"in {counted(len(publics) - len(filled), 'row')} one of the two has no job where a "
+            "failure could have been seen: no raw figures",
+        )
+    for code, figures, why in NO_VALUE:
+        rows_without = sum(any(row[name] is None for name in figures) for row in filled)
+        if rows_without:
+            yield Note(code, f"in {counted(rows_without, 'row')} {why}")
+
+
+NO_VALUE = (
+    ("no_ratio", ("ratio", "ratio_high"), "the baseline never failed: the ratio has no value"),
+    (
+        "no_strata",
+        ("strata_low", "strata_p", "homogeneity_p"),
+        "some figure over strata is empty: too few strata have both options and a failure",
+    ),
+)
 
 
 def _hidden_cause(rows: Found, *, several: bool) -> Iterator[Note]:
@@ -344,25 +269,19 @@ def _many(rows: Found, plan: Plan) -> Iterator[Note]:
 
 def _adjusted_for(answers: Sequence[Answer], plan: Plan) -> Iterator[Note]:
     used = dict.fromkeys(key for answer in answers for key in answer.adjustment.used)
-    dropped = {key: why for one in answers for key, why in one.adjustment.dropped.items()}
-    if not used and not dropped:
+    dropped = dropped_keys(plan, answers)
+    if not used:
         return
-    text = f"adjusted for {listed(used)}" if used else "adjusted for nothing"
-    if dropped:
-        text += f"; not for {listed(f'{key} ({why})' for key, why in dropped.items())}"
+    text = f"adjusted for {listed(used)}"
+    reasons = dict.fromkeys(dropped.values())
+    groups = [
+        f"{listed(key for key, one in dropped.items() if one == why)} ({why})" for why in reasons
+    ]
+    text += f"; not for {'; '.join(groups)}" if groups else ""
     yield Note("adjusted_for", f"{text}. What nobody recorded cannot be adjusted for")
 
 
-def _left_out(plan: Plan, covered: Period) -> Iterator[Note]:
-    blank = jobs_of(plan.uses, None)
-    if blank:
-        yield Note(
-            "not_recorded",
-            f"{counted(blank, 'job')} left out: {plan.choice.name} was not recorded",
-        )
-    if covered.rework and ("rework", "no") in plan.where:
-        yield Note(
-            "rework",
-            f"{counted(covered.rework, 'job')} in the records that are themselves come-backs are "
-            "left out; --include-rework counts them",
-        )
+def dropped_keys(plan: Plan, answers: Sequence[Answer]) -> dict[str, str]:
+    """Keys that were not adjusted for after all -> why."""
+    found = {key: why for one in answers for key, why in one.adjustment.dropped.items()}
+    return {**plan.dropped, **found}

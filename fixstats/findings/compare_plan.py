@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, timedelta
 
 from fixstats.errors import UsageError
 from fixstats.folder import Catalogue, FailureMode
@@ -19,6 +19,8 @@ NO_ADJUSTING = ("none",)
 # adjusting for a quarter too many costs little, one too few lets time pass for an effect.
 SHIFTED = 0.10
 TELLING_QUARTER = 20
+# As in the view `practice`.
+SETTLED_DAYS = 90
 
 
 @dataclass(frozen=True)
@@ -78,7 +80,8 @@ class Plan:
 
     ``options``: seen on the jobs asked about, most used first; ``because``: why the baseline is
     the baseline; ``adjust``, ``strata``: keys; ``practice``: the key among them that holds it;
-    ``where``: filters, come-backs left out among them; ``uses``: how the choice was used.
+    ``dropped``: why a usual key is not among them; ``where``: filters, come-backs left out among
+    them; ``uses``: how the choice was used; ``worth``: the difference worth knowing.
     """
 
     ask: CompareAsk
@@ -90,6 +93,7 @@ class Plan:
     adjust: tuple[str, ...]
     strata: tuple[str, ...]
     practice: str | None
+    dropped: Mapping[str, str]
     where: tuple[tuple[str, str], ...]
     uses: Sequence[Use]
     catalogue: Catalogue
@@ -249,13 +253,18 @@ def _late_step(key: Key, choice: Choice, catalogue: Catalogue) -> str:
     return "" if order[key.code] < order[choice.place] else f"{key.code} does not come earlier"
 
 
-def default_adjust(
-    choice: Choice, catalogue: Catalogue, met: frozenset[str], *, shifted: bool
-) -> tuple[str, ...]:
-    """Model, technician, intake factors ever recorded, practice; quarter where methods shifted."""
-    factors = [one.code for one in catalogue.factors if one.when == "intake" and one.code in met]
-    practice = [practice_key(choice)] if choice.is_step else []
-    return (*STRATA, *factors, *practice, *(["quarter"] if shifted else []))
+def learning(uses: Sequence[Use], first_day: date) -> bool:
+    """True where somebody began with an option after the first 90 days of the records.
+
+    Whoever used it before began before the records did and counts as practised; ``uses`` are
+    those of all jobs, as in the view ``practice``.
+    """
+    began: dict[tuple[str, str], date] = {}
+    for use in uses:
+        if use.option not in (None, "-") and use.technician is not None:
+            key = (str(use.option), use.technician)
+            began[key] = min(use.first, began.get(key, use.first))
+    return any(day >= first_day + timedelta(days=SETTLED_DAYS) for day in began.values())
 
 
 def practice_key(choice: Choice) -> str:

@@ -43,6 +43,20 @@ def use_of_choice(con: duckdb.DuckDBPyConnection, catalogue: Catalogue, ask: Ask
     return [Use(*row) for row in rows]
 
 
+def jobs_by(con: duckdb.DuckDBPyConnection, catalogue: Catalogue, ask: Ask) -> dict[str, list[Any]]:
+    """Jobs by the keys of ``ask.by``: a column for each key, and ``jobs``.
+
+    Raises
+    ------
+    UsageError
+        As for ``use_of_choice``.
+    """
+    layout = lay_out(con, catalogue, ask)
+    rows = con.execute(fill("tallies/choice_jobs", {"keys": layout.columns})).fetchall()
+    names = [*(key.name for key in layout.keys), "jobs"]
+    return {name: [row[n] for row in rows] for n, name in enumerate(names)}
+
+
 def factors_met(con: duckdb.DuckDBPyConnection) -> frozenset[str]:
     """Codes of the factors that some job has a value of."""
     rows = con.execute(statement("tallies/factors_met")).fetchall()
