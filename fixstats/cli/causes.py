@@ -83,7 +83,7 @@ def causes_text(finding: Finding) -> str:
     from fixstats.cli import text
     from fixstats.cli.emit import footer
 
-    if not finding.rows:
+    if all(row["odds_ratio"] is None for row in finding.rows):
         return footer(finding)
     level = f"{100 * finding.settings['confidence_level']:g} %"
     heads = [

@@ -31,6 +31,8 @@ def notes_for(
     """Notes on conditions looked at and on the rows they made; pure."""
     if not covered.jobs:
         return (Note("no_records", "no job is in the records yet: fixstats import FILE"),)
+    if not total_of(looked)[1]:
+        return (Note("nothing", "no job in the records was an opportunity for what was asked"),)
     found = (
         _nothing(looked, rows),
         *_together(pairs, labels, ask),
@@ -64,14 +66,12 @@ def total_of(looked: Sequence[Looked]) -> tuple[int, int, int]:
 
 def _nothing(looked: Sequence[Looked], rows: Rows) -> Note | None:
     failures, opportunities, _ = total_of(looked)
-    if not opportunities:
-        return Note("nothing", "no job in the records was an opportunity for what was asked")
     if failures in (0, opportunities):
         seen = "never occurred" if not failures else "always occurred"
         return Note(
             "no_contrast",
             f"it {seen} in {counted(opportunities, 'opportunity', 'opportunities')}: nothing tells "
-            "one condition from another",
+            "one condition from another; its limit: fixstats rates",
         )
     if not rows:
         return Note("nothing", "no condition was recorded with two values often enough to compare")
@@ -108,8 +108,8 @@ def _not_causal(rows: Rows) -> Note | None:
     return Note(
         "not_causal",
         "what goes with a failure need not bring it about; share due is the share of failures that "
-        "would not have happened without the condition only if the link is causal, and shares of "
-        "several conditions do not add up",
+        "would not have happened without the condition only if the link is causal; below 0, so many "
+        "more would have; shares of several conditions do not add up",
     )
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-from fixstats.words import listed
+from fixstats.words import counted, listed
 
 Row = Mapping[str, Any]
 
@@ -18,17 +18,17 @@ def survives(row: Row, confidence_level: float) -> bool:
 def sentences(
     rows: Sequence[Row], labels: Mapping[str, str], unit: str, confidence_level: float
 ) -> list[str]:
-    """One on each row that survives, or one that says there is none; none of no rows.
+    """One on each row that survives, or one that says there is none; none of rows without figures.
 
     ``unit``: ``jobs`` or ``pieces``.
     """
-    if not rows:
+    if all(row["odds_ratio"] is None for row in rows):
         return []
     sure = [row for row in rows if survives(row, confidence_level)]
     if not sure:
         return [
-            f"Of {len(rows)} values looked at, none goes with it beyond chance; that does not show "
-            "that none matters."
+            f"Of {counted(len(rows), 'value')} looked at, none goes with it beyond chance; that "
+            "does not show that none matters."
         ]
     return [_sentence(row, labels[row["condition"]], unit) for row in sure]
 
