@@ -123,7 +123,7 @@ def _corrected(rows: Sequence[Row], p_value: Any) -> Any:
 
     from fixstats import stats
 
-    corrected = np.asarray(p_value, dtype=float)
+    corrected = np.array(p_value, dtype=float)  # a copy: the plain ones are shown beside
     models = np.asarray([row.model or "" for row in rows])
     options = np.asarray([row.option for row in rows])
     for model in np.unique(models):

@@ -53,7 +53,14 @@ def sentence(row: Public, say: Wording) -> str:
     place = [say.named] if say.named else []
     place += [f"on {row['model']}"] if row["model"] else []
     begin = f"{', '.join(place)}: " if place else ""
-    return begin + _said(row, say)
+    return begin + _said(row, say) + _against_raw(row)
+
+
+def _against_raw(row: Public) -> str:
+    lead = lead_of(row)
+    if row["reversal"] == "none" or lead is None or lead.difference * row["difference"] >= 0:
+        return ""
+    return "; the raw counts point the other way"
 
 
 def _said(row: Public, say: Wording) -> str:
