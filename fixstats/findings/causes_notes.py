@@ -31,10 +31,12 @@ def notes_for(
     """Notes on conditions looked at and on the rows they made; pure."""
     if not covered.jobs:
         return (Note("no_records", "no job is in the records yet: fixstats import FILE"),)
-    if not total_of(looked)[1]:
-        return (Note("nothing", "no job in the records was an opportunity for what was asked"),)
+    own = Note("own_records", OWN_RECORDS)
+    without = _no_contrast(looked)
+    if without:
+        return (without, own)
     found = (
-        _nothing(looked, rows),
+        _nothing(rows),
         *_together(pairs, labels, ask),
         _not_causal(rows),
         _how(rows, looked),
@@ -48,7 +50,7 @@ def notes_for(
         _during(rows, modes, looked),
         _mixed(modes),
         _come_backs(rows, covered, ask),
-        Note("own_records", OWN_RECORDS),
+        own,
     )
     return tuple(note for note in found if note)
 
@@ -64,18 +66,24 @@ def total_of(looked: Sequence[Looked]) -> tuple[int, int, int]:
     )
 
 
-def _nothing(looked: Sequence[Looked], rows: Rows) -> Note | None:
+def _no_contrast(looked: Sequence[Looked]) -> Note | None:
     failures, opportunities, _ = total_of(looked)
-    if failures in (0, opportunities):
-        seen = "never occurred" if not failures else "always occurred"
-        return Note(
-            "no_contrast",
-            f"it {seen} in {counted(opportunities, 'opportunity', 'opportunities')}: nothing tells "
-            "one condition from another; its limit: fixstats rates",
-        )
-    if not rows:
-        return Note("nothing", "no condition was recorded with two values often enough to compare")
-    return None
+    if not opportunities:
+        return Note("nothing", "no job in the records was an opportunity for what was asked")
+    if failures not in (0, opportunities):
+        return None
+    seen = "never occurred" if not failures else "always occurred"
+    return Note(
+        "no_contrast",
+        f"it {seen} in {counted(opportunities, 'opportunity', 'opportunities')}: nothing tells one "
+        "condition from another; its limit: fixstats rates",
+    )
+
+
+def _nothing(rows: Rows) -> Note | None:
+    if rows:
+        return None
+    return Note("nothing", "no condition was recorded with two values often enough to compare")
 
 
 def _together(pairs: Sequence[Pair], labels: Labels, ask: CausesAsk) -> list[Note]:
@@ -108,8 +116,8 @@ def _not_causal(rows: Rows) -> Note | None:
     return Note(
         "not_causal",
         "what goes with a failure need not bring it about; share due is the share of failures that "
-        "would not have happened without the condition only if the link is causal; below 0, so many "
-        "more would have; shares of several conditions do not add up",
+        "would not have happened without the condition only if the link is causal (below 0: so "
+        "many more would have); shares of several conditions do not add up",
     )
 
 
@@ -134,8 +142,8 @@ def _no_figures(looked: Sequence[Looked], rows: Rows) -> Note | None:
         return None
     return Note(
         "inseparable",
-        f"{listed(same)}: cannot be told apart from what it is adjusted for, or nothing failed or "
-        "everything did; no figures",
+        f"no figures for {listed(same)}: cannot be told apart from what it is adjusted for, or "
+        "nothing failed, or everything did",
     )
 
 
