@@ -81,9 +81,12 @@ def take_in(con: Connection, request: Request, catalogue: Catalogue) -> SheetRep
     added = _count(con, "sheet") - changed
     request.tell("storing")
     new_names: list[tuple[str, str]] = []
-    stored = added + changed
-    if stored:
+    stored, held_now = added + changed, one_number(con, "held_of_batch", {"batch": batch})
+    covers = None
+    # mended rows will ask for it; what was seen in rows that were all held back says nothing
+    if stored or (held_now and staged.declared != "seen"):
         covers = covers_set(con, staged.declared, modes)
+    if stored:
         new_names = store(con, catalogue, staged.stage.columns, batch, covers)
     report = SheetReport(
         batch, request.label, request.kind, rows_read, added, changed, unchanged, repeated,
@@ -91,9 +94,9 @@ def take_in(con: Connection, request: Request, catalogue: Catalogue) -> SheetRep
         (*staged.notes, *lists, *_notes(new_names, cleared)),
         tuple(con.execute(fill("preview")).fetchall()),
     )  # fmt: skip
-    if not stored and not cleared and not one_number(con, "held_of_batch", {"batch": batch}):
+    if not stored and not cleared and not held_now:
         return replace(report, batch=None)
-    _store_batch(con, report, request.mapping, covers if stored else None)
+    _store_batch(con, report, request.mapping, covers)
     return report
 
 

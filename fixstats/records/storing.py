@@ -54,7 +54,7 @@ def to_past(con: Connection, batch: int) -> None:
 
 
 def store(
-    con: Connection, catalogue: Catalogue, columns: Sequence[str], batch: int, covers: int
+    con: Connection, catalogue: Catalogue, columns: Sequence[str], batch: int, covers: int | None
 ) -> list[tuple[str, str]]:
     """Store every row of ``sheet``, which has these columns; returns new names with their kind."""
     base = con.execute(fill("next_entry")).fetchall()[0][0]
