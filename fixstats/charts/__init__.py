@@ -15,13 +15,17 @@ if TYPE_CHECKING:
     Picture = FacetChart | LayerChart | VConcatChart
 
 TIMES = ("month", "quarter", "year")
+# The row keys of a rate by pair of parts.
+PAIR_KEYS = ("part_a", "grade_a", "part_b", "grade_b")
 
 # Name of a picture, see `picture_name` -> module and function, loaded when needed.
 PICTURES = {
     "rates": ("fixstats.charts.intervals", "interval_chart"),
     "rates over time": ("fixstats.charts.months", "months_chart"),
     "rates pooled": ("fixstats.charts.pooled", "pooled_chart"),
+    "rates by pair": ("fixstats.charts.pair_grid", "pair_grid"),
     "compare": ("fixstats.charts.differences", "differences_chart"),
+    "compare reversal": ("fixstats.charts.strata", "strata_chart"),
     "costs": ("fixstats.charts.ranking", "ranking_chart"),
     "practice": ("fixstats.charts.practice", "practice_chart"),
     "causes": ("fixstats.charts.causes", "causes_chart"),
@@ -30,11 +34,20 @@ PICTURES = {
 
 def picture_name(finding: Finding) -> str:
     """The picture that fits: the question, and what in the finding asks for one of its own."""
+    if finding.question == "rates" and finding.keys == PAIR_KEYS:
+        return "rates by pair"
+    if finding.question == "compare" and not finding.keys and _turns(finding):
+        return "compare reversal"
     if finding.question == "rates" and finding.settings.get("pool"):
         return "rates pooled"
     if finding.question == "rates" and any(key in TIMES for key in finding.keys):
         return "rates over time"
     return finding.question
+
+
+def _turns(finding: Finding) -> bool:
+    """Whether the order of two options turns round somewhere."""
+    return any(row["reversal"] != "none" for row in finding.rows)
 
 
 def chart(finding: Finding) -> Picture:

@@ -3,16 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 import altair as alt
 
 from fixstats.charts.layout import Group, groups, kept
-from fixstats.charts.names import Level, by_keys, level_label, levels, subject_words, wrapped
+from fixstats.charts.names import Level, by_keys, level_label, levels, subject_words
 from fixstats.charts.parts import (
     BOUNDS,
-    NAME_WIDTH,
     WIDTH,
     Record,
     counts_beside,
@@ -24,6 +22,7 @@ from fixstats.charts.parts import (
     row_height,
     rows_at,
 )
+from fixstats.charts.sheet import lay_out
 from fixstats.charts.style import COLOURS, SHAPES, finished, nothing, percent_axis
 from fixstats.charts.words import (
     Row,
@@ -61,7 +60,7 @@ def interval_chart(finding: Finding) -> Picture:
         return nothing(finding)
     shown = kept(groups(finding))
     rows = [row for group in shown for row in group.rows]
-    sheet = _lay_out(shown)
+    sheet = lay_out(shown)
     edge = edge_of(rows)
     inside = _styles(shown)
     y = rows_at(sheet.names, sheet.heads)
@@ -84,33 +83,6 @@ def interval_chart(finding: Finding) -> Picture:
         range_words(rows, finding.keys),
     )
     return finished(picture, _title(finding, shown), words, _description(finding, shown))
-
-
-@dataclass
-class _Sheet:
-    """The lines from top to bottom: their texts, which are rows, which are headings how deep."""
-
-    names: list[list[str]] = field(default_factory=list)
-    rows: list[tuple[str, str, Row]] = field(default_factory=list)  # place, name, row
-    heads: dict[str, int] = field(default_factory=dict)
-
-    def write(self, name: str) -> str:
-        self.names.append(wrapped(name, NAME_WIDTH))
-        return str(len(self.names) - 1)
-
-
-def _lay_out(shown: Sequence[Group]) -> _Sheet:
-    """A line for every row, and one for every heading that differs from the one before."""
-    sheet = _Sheet()
-    before: tuple[str, ...] = ()
-    for group in shown:
-        for depth, heading in enumerate(group.headings):
-            if group.headings[: depth + 1] != before[: depth + 1]:
-                sheet.heads[sheet.write(heading)] = depth
-        before = group.headings
-        for row, name in zip(group.rows, group.names, strict=True):
-            sheet.rows.append((sheet.write(name), name, row))
-    return sheet
 
 
 def _styles(shown: Sequence[Group]) -> dict[str, int]:

@@ -25,14 +25,16 @@ class Group:
     names: tuple[str, ...]
 
 
-def groups(finding: Finding) -> list[Group]:
+def groups(finding: Finding, steps: Sequence[Level] = ()) -> list[Group]:
     """Rows under headings: all levels but the innermost are the heading.
+
+    ``steps``: the levels, outermost first; those of the finding, where none are given.
 
     Headings and rows go by name, modes as listed in the finding. Where there is one level only,
     the highest rate comes first, unless names have an order of their own (bands, years).
     """
     rows = finding.rows
-    steps = levels(finding)
+    steps = steps or levels(finding)
     *outer, inner = steps
     modes = subjects(finding)
 

@@ -7,6 +7,7 @@ import textwrap
 from collections.abc import Mapping, Sequence
 from typing import Any
 
+from fixstats.charts import PAIR_KEYS
 from fixstats.findings.base import Finding
 
 # Values of these keys are names that people wrote; they are never looked up as codes.
@@ -14,9 +15,6 @@ _WRITTEN = re.compile(r"^(model|technician|branch|trial|assigned|.*_(supplier|lo
 _PART_KEY = re.compile(r"^(?P<part>.+)_(?P<field>grade|supplier|lot)$")
 
 Level = tuple[str, ...]
-
-# The row keys of a rate by pair of parts.
-PAIR_KEYS: Level = ("part_a", "grade_a", "part_b", "grade_b")
 
 
 def plain(code: str) -> str:

@@ -121,11 +121,13 @@ def legend_of(kinds: Collection[str]) -> alt.Legend | None:
     return alt.Legend(symbolType="stroke") if kinds else None
 
 
-def counts_beside(records: Sequence[Mapping[str, Any]], y: alt.Y) -> list[alt.Chart]:
+def counts_beside(
+    records: Sequence[Mapping[str, Any]], y: alt.Y, heading: str = "failures of opportunities"
+) -> list[alt.Chart]:
     """``words`` of each record at the right of its row, under a heading."""
     x = alt.value(WIDTH + 14)
     beside = plot(records).mark_text(align="left", fontSize=11, color=INK)
-    head = plot([{"words": "failures of opportunities"}]).mark_text(
+    head = plot([{"words": heading}]).mark_text(
         align="left", baseline="bottom", fontSize=11, color=GREY
     )
     return [

@@ -1,0 +1,145 @@
+"""Words that all pictures of a comparison share: options, counts, what a title may say."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+from fixstats.charts.names import key_label, mode_label
+from fixstats.charts.words import NO_BREAK, Row, level_words, period_words, view_words
+from fixstats.findings.base import Finding
+from fixstats.findings.compare_words import lead_of
+from fixstats.words import listed
+
+# Options that a title names one by one; more are counted.
+MOST_NAMED = 3
+TURNS = {"sure": "turns round", "possible": "may turn round"}
+
+
+def option_label(option: Any, labels: Mapping[str, str]) -> str:
+    """What an option is called: its label, else as it was written."""
+    return labels.get(option, str(option))
+
+
+def against(row: Row, labels: Mapping[str, str]) -> str:
+    """``Hot-air gun against Heated plate``."""
+    return f"{option_label(row['option'], labels)} against {option_label(row['baseline'], labels)}"
+
+
+def modes_of(finding: Finding) -> list[str]:
+    """What the rows count, each once."""
+    return list(dict.fromkeys(mode_label(row, finding.labels) for row in finding.rows))
+
+
+def subject_of(finding: Finding) -> str:
+    """What a title begins with: the mode, and the choice where it is any mode of it."""
+    found = modes_of(finding)
+    choice = key_label(finding.rows[0]["choice"], finding.labels)
+    if len(found) > 1:
+        return f"{choice}, {len(found)} failure modes"
+    row = finding.rows[0]
+    return f"{choice}, any failure" if (row["mode"], row["family"]) == (None, None) else found[0]
+
+
+def pair_counts(row: Row) -> str:
+    """``5 of 60 | 12 of 193``: the option, then the baseline."""
+    return (
+        f"{row['failures']:,} of {row['opportunities']:,} | "
+        f"{row['baseline_failures']:,} of {row['baseline_opportunities']:,}"
+    )
+
+
+def smaller(row: Row) -> int:
+    """The smaller of the two sides: how much a row can tell."""
+    return int(min(row["opportunities"], row["baseline_opportunities"]))
+
+
+def overall(finding: Finding) -> list[Row]:
+    """Rows over all models; all rows where there are none."""
+    return [row for row in finding.rows if row["model"] is None] or list(finding.rows)
+
+
+def comparison_title(finding: Finding) -> str:
+    """The sentence of the only overall row; of several, which options fail less and which more."""
+    rows = overall(finding)
+    subject = subject_of(finding)
+    if len(rows) == 1:
+        return f"{subject}: {labelled(finding, rows[0])}"
+    if len(modes_of(finding)) > 1 or len({row["option"] for row in rows}) < len(rows):
+        return f"{subject}: {len(rows)} differences, like for like where that can be said"
+    baseline = option_label(rows[0]["baseline"], finding.labels)
+    return f"{subject}, against {baseline}: {_verdicts(rows, finding.labels)}"
+
+
+def _verdicts(rows: Sequence[Row], labels: Mapping[str, str]) -> str:
+    """Options by what the like-for-like interval says of them."""
+    found: dict[str, list[str]] = {}
+    for row in rows:
+        lead = lead_of(row)
+        if lead is None:
+            said = "no like-for-like figure"
+        elif lead.low <= 0 <= lead.high:
+            said = "no difference shown"
+        else:
+            said = "fails less" if lead.high < 0 else "fails more"
+        found.setdefault(said, []).append(option_label(row["option"], labels))
+    order = ("fails less", "fails more", "no difference shown", "no like-for-like figure")
+    parts = []
+    for said in order:
+        names = found.get(said, [])
+        if names:
+            who = listed(names) if len(names) <= MOST_NAMED else f"{len(names)} options"
+            parts.append(f"{said}: {who}")
+    return "; ".join(parts)
+
+
+def labelled(finding: Finding, row: Row) -> str:
+    """The finding's own sentence on a row, with labels for codes."""
+    names = ("option", "model", "mode", "family")
+    for one in finding.parts.get("sentences", ()):
+        if all(one[name] == row[name] for name in names):
+            text = str(one["sentence"])
+            for code in {row["option"], row["baseline"]} & set(finding.labels):
+                text = re.sub(rf"(?<!\w){re.escape(code)}(?!\w)", finding.labels[code], text)
+            return text
+    return against(row, finding.labels)
+
+
+def comparison_subtitle(finding: Finding, *more: str) -> list[str]:
+    """Lines under a title: n, view, interval and its confidence, period, what was left out."""
+    settings = finding.settings
+    rows = overall(finding)
+    unit = settings["unit"]
+    if len(rows) == 1:
+        count = f"n: {pair_counts(rows[0]).replace(' | ', f' {unit} against ')}"
+    else:
+        sizes = sorted(row["opportunities"] for row in rows)
+        between = f"{sizes[0]:,} to {sizes[-1]:,}" if sizes[0] < sizes[-1] else f"{sizes[0]:,}"
+        count = (
+            f"n: {between} opportunities ({unit}) an option, "
+            f"{rows[0]['baseline_opportunities']:,} of the baseline"
+        )
+    where = [one for one in settings["where"] if one != "rework=no"]
+    lines = (
+        (count, view_words(finding)),
+        (f"{level_words(finding)} intervals", period_words(settings), _rework(finding)),
+        (f"only {', '.join(where)}" if where else "", *more),
+    )
+    return ["; ".join(filter(None, parts)) for parts in lines if any(parts)]
+
+
+def _rework(finding: Finding) -> str:
+    return "" if finding.settings.get("include_rework") else "come-back jobs left out"
+
+
+def adjusted_words(finding: Finding) -> str:
+    """What stands behind a like-for-like figure."""
+    keys = finding.settings.get("adjusted_for") or ()
+    names = [key_label(key, finding.labels).lower() for key in keys]
+    return f"like for like: adjusted for {listed(names)}" if names else "like for like"
+
+
+def hundred(difference: float) -> str:
+    """``+2.7``: so many more in a hundred."""
+    return f"{100 * difference:+.1f}".replace("-", f"−{NO_BREAK}"[:1])
