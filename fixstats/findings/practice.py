@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 from typing import TYPE_CHECKING, Any
 
@@ -15,8 +15,8 @@ from fixstats.findings.practice_words import sentences_for
 from fixstats.findings.rates_notes import cautions_for
 from fixstats.folder import Catalogue, ShopFolder
 from fixstats.tallies.ask import Ask, check_modes
-from fixstats.tallies.counts import period
-from fixstats.tallies.practice import practice_jobs
+from fixstats.tallies.counts import Period, period
+from fixstats.tallies.practice import PracticeJobs, practice_jobs
 from fixstats.words import did_you_mean
 
 if TYPE_CHECKING:
@@ -55,14 +55,23 @@ def practice(con: duckdb.DuckDBPyConnection, folder: ShopFolder, ask: PracticeAs
     UsageError
         If the question names something unknown or does not fit together.
     """
-    catalogue, settings = folder.catalogue, folder.settings
-    level = settings.confidence_level if ask.confidence is None else ask.confidence
-    _check(ask, level, catalogue)
+    catalogue = folder.catalogue
+    if ask.confidence is None:
+        ask = replace(ask, confidence=folder.settings.confidence_level)
+    _check(ask, catalogue)
     modes = _modes(ask, catalogue)
     jobs = practice_jobs(
         con, catalogue, Ask(modes, (), "first", _where(ask), ask.since, ask.until), ask.step,
-        settings.labour_rate,
+        folder.settings.labour_rate,
     )  # fmt: skip
+    return conclude(jobs, folder, ask, modes, period(con))
+
+
+def conclude(
+    jobs: PracticeJobs, folder: ShopFolder, ask: PracticeAsk, modes: Sequence[str], covered: Period
+) -> Finding:
+    """The finding from the jobs; ``modes``: those whose union is a failure; pure."""
+    catalogue, settings, level = folder.catalogue, folder.settings, ask.confidence or 0.0
     found = {
         method: method_figures(
             columns, level=level, margin=settings.worth_knowing, labour_rate=settings.labour_rate
@@ -74,7 +83,6 @@ def practice(con: duckdb.DuckDBPyConnection, folder: ShopFolder, ask: PracticeAs
     found = dict(sorted(found.items(), key=lambda pair: pair[1].reason == SETTLED))
     about = _about(ask, modes, catalogue)
     rows = tuple(row for method, one in found.items() for row in _rows(about, method, one))
-    covered = period(con)
     stated = common_settings(
         folder,
         covered,
@@ -112,7 +120,7 @@ def practice(con: duckdb.DuckDBPyConnection, folder: ShopFolder, ask: PracticeAs
     )  # fmt: skip
 
 
-def _check(ask: PracticeAsk, level: float, catalogue: Catalogue) -> None:
+def _check(ask: PracticeAsk, catalogue: Catalogue) -> None:
     if ask.step not in catalogue.step_codes:
         near = did_you_mean(ask.step, catalogue.step_codes)
         raise UsageError(f"unknown step '{ask.step}'{near}")
@@ -123,8 +131,8 @@ def _check(ask: PracticeAsk, level: float, catalogue: Catalogue) -> None:
             raise UsageError(f"step '{ask.step}' has no method '{method}'{near}")
     if sum(map(bool, (ask.mode, ask.family, ask.any))) > 1:
         raise UsageError("--mode, --family and --any each say what a failure is: use one of them")
-    if not 0.5 < level < 1:
-        raise UsageError(f"confidence {level} must lie between 0.5 and 1, such as 0.95")
+    if not (ask.confidence and 0.5 < ask.confidence < 1):
+        raise UsageError(f"confidence {ask.confidence} must lie between 0.5 and 1, such as 0.95")
 
 
 def _modes(ask: PracticeAsk, catalogue: Catalogue) -> tuple[str, ...]:

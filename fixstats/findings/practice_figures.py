@@ -103,7 +103,11 @@ def method_figures(jobs: Columns, *, level: float, margin: float, labour_rate: f
         np.log1p(uses), jobs["seen"][counted], jobs["technician"][counted]
     )
     fitted = stats.falling_rates(of.failures, of.opportunities, last=stats.LAST)
-    again = _resampled(of, most, margin) if counted.any() else None
+    again = None
+    if counted.any():
+        again = stats.resample_falling(
+            of.failures, of.opportunities, most=most, margin=margin, confidence_level=level
+        )
     at, reason = _practised(of, most, margin, trend)
     ends = (again.practised_low, again.practised_high) if again and at is not None else None
     summary: Row = {
@@ -114,7 +118,7 @@ def method_figures(jobs: Columns, *, level: float, margin: float, labour_rate: f
         **_practised_rate(of, at),
         "p_value": trend.p_value,
         **_minutes_curve(of),
-        **_cost(of, _well_covered(of.reach), labour_rate),
+        **_cost(of, _well_covered(of), labour_rate),
     }
     return Method(
         {name: _finite(value) for name, value in summary.items()},
@@ -133,13 +137,16 @@ def _furthest(reach: Any) -> int:
     return int(min(second // 2, second - BEYOND, LONGEST))
 
 
-def _well_covered(reach: Any) -> int:
+def _well_covered(of: _Jobs) -> int:
     """The number of uses that technicians got to with the most jobs before it; 0 for none.
 
     Two technicians or more; picked without a look at the failures.
     """
     import numpy as np
 
+    reach = of.reach
+    if not of.opportunities[:BEYOND].any():
+        return 0
     furthest = np.sort(np.minimum(np.minimum(reach // 2, reach - BEYOND), LEARNED))[::-1]
     jobs = furthest * np.arange(1, len(furthest) + 1)
     place = 1 + int(np.argmax(jobs[1:])) if len(jobs) > 1 else 0
@@ -151,14 +158,6 @@ def _got(reach: Any, number: int) -> Any:
     import numpy as np
 
     return reach >= np.maximum(2 * number, number + BEYOND)
-
-
-def _resampled(of: _Jobs, most: int, margin: float) -> Any:
-    from fixstats import stats
-
-    return stats.resample_falling(
-        of.failures, of.opportunities, most=most, margin=margin, confidence_level=of.level
-    )
 
 
 def _practised(of: _Jobs, most: int, margin: float, trend: Any) -> tuple[int | None, str]:

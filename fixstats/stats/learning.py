@@ -65,7 +65,13 @@ def practised_from(
     Raises `ValueError` for counts that cannot be.
     """
     k, n = (np.atleast_1d(values) for values in as_counts(failures, opportunities))
-    rates = falling_rates(k, n, last=LAST)
+    return _near_the_rest(falling_rates(k, n, last=LAST), k, n, most, margin)
+
+
+def _near_the_rest(
+    rates: FloatArray, k: FloatArray, n: FloatArray, most: int, margin: float
+) -> int | None:
+    """The first position at which the curve is near the rate of all that follows."""
     with np.errstate(invalid="ignore", divide="ignore"):
         later = np.cumsum(k[::-1])[::-1] / np.cumsum(n[::-1])[::-1]
     near = np.flatnonzero((rates - later <= margin)[: most + 1])
@@ -113,7 +119,10 @@ def resample_falling(
         n.astype(np.int64), np.nan_to_num(rates), (samples, len(n))
     )
     curves = np.array([falling_rates(row, n, last=LAST) for row in drawn])
-    found = [practised_from(row, n, most=most, margin=margin) for row in drawn]
+    found = [
+        _near_the_rest(curve, row, n, most, margin)
+        for curve, row in zip(curves, drawn.astype(np.float64), strict=True)
+    ]
     answers = np.array([one for one in found if one is not None], dtype=np.float64)
     ends = [(1 - level) / 2, (1 + level) / 2]
     low, high = np.quantile(curves, ends, axis=0)

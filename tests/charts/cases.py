@@ -9,6 +9,8 @@ from fixstats import stats
 from fixstats.charts import chart
 from fixstats.findings.base import Finding, Note
 
+from .practice_cases import PRACTICES
+
 LABELS = {
     "opening": "Opening the device",
     "heat_plate": "Heated plate, timed",
@@ -180,3 +182,4 @@ FINDINGS = {
     "costs unknown": costs(cost("display_lines", 3, 1900, None)),
     "costs, no rows": costs(),
 }  # fmt: skip
+FINDINGS |= PRACTICES
