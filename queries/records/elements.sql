@@ -32,18 +32,26 @@ split as (
     tidy(unnest(parts)) as element, generate_subscripts(parts, 1) as position
   from listed
 ),
--- elements in the mapping's translation; those of failures taken apart
-translated_elements as (
+-- the same in the mapping's translation: of the whole element, or of the word before its place
+worded as (
   select
-    s.* replace (coalesce(v.ours, s.element) as element),
-    case when kind = 'failures' then tidy(split_part(coalesce(v.ours, s.element), '@', 1))
-      else coalesce(v.ours, s.element) end as word,
-    case when kind = 'failures' and contains(coalesce(v.ours, s.element), '@')
-      then tidy(substr(coalesce(v.ours, s.element), instr(coalesce(v.ours, s.element), '@') + 1))
-      end as place_text
+    s.* replace (
+      coalesce(v.ours, m.ours || '@' || regexp_extract(s.element, '[^@]*$'), s.element) as element)
   from split as s
   left join value_map as v
     on v.col = s.col and v.theirs = fold_name(s.element) and s.separator is not null
+  left join value_map as m
+    on m.col = s.col and m.theirs = fold_name(regexp_extract(s.element, '^(.*)@', 1))
+    and s.kind = 'failures' and contains(s.element, '@')
+),
+-- the same, those of failures taken apart
+translated_elements as (
+  select
+    *,
+    case when kind = 'failures' then tidy(split_part(element, '@', 1)) else element end as word,
+    case when kind = 'failures' and contains(element, '@')
+      then tidy(substr(element, instr(element, '@') + 1)) end as place_text
+  from worded
 ),
 -- names as shown: as stored, else as first met in this file
 shown as (
