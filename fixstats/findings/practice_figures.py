@@ -22,7 +22,7 @@ LEARNED = 100
 # it, and a shop of a million jobs is answered as fast as a small one.
 LONGEST = 1000
 # Points of the curve handed to pictures.
-POINTS = 160
+POINTS = 80
 
 Columns = Mapping[str, Any]
 Row = dict[str, Any]

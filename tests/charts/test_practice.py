@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from functools import cache
 from typing import Any
 
 from fixstats.charts import chart
@@ -9,22 +10,27 @@ from fixstats.charts import chart
 from .practice_cases import PRACTICES
 
 
+@cache
+def spec_of(name: str) -> dict[str, Any]:
+    return dict(chart(PRACTICES[name]).to_dict())
+
+
 def title_of(name: str) -> str:
-    return " ".join(chart(PRACTICES[name]).to_dict()["title"]["text"])
+    return " ".join(spec_of(name)["title"]["text"])
 
 
 def under(name: str) -> str:
-    return " ".join(chart(PRACTICES[name]).to_dict()["title"]["subtitle"])
+    return " ".join(spec_of(name)["title"]["subtitle"])
 
 
 def panels(name: str) -> list[dict[str, Any]]:
     """The panels of each method: rates, and minutes where there are any."""
-    return [row["hconcat"] for row in chart(PRACTICES[name]).to_dict()["vconcat"]]
+    return [row["hconcat"] for row in spec_of(name)["vconcat"]]
 
 
 def drawn(name: str, panel: dict[str, Any], mark: str) -> list[dict[str, Any]]:
     """The records of all layers of a panel with this mark."""
-    spec = chart(PRACTICES[name]).to_dict()
+    spec = spec_of(name)
     found = []
     for layer in panel["layer"]:
         if layer["mark"]["type"] == mark:
