@@ -8,7 +8,6 @@ from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy.special import bdtr, chdtrc, ndtr, stdtrit
 
 from fixstats.stats.proportion import Interval
 from fixstats.stats.validators import FloatArray, as_counts, as_level, as_numbers
@@ -152,6 +151,8 @@ def trend_in_groups(scores: ArrayLike, failed: ArrayLike, groups: ArrayLike) -> 
     Source: Mantel 1963, J Am Stat Assoc 58:690-700 (one group: (N - 1) r², the trend test of
     Cochran and Armitage but for N - 1 in place of N).
     """
+    from scipy.special import ndtr
+
     x, y = as_numbers("scores", scores), as_numbers("failed", failed)
     of = np.asarray(groups, dtype=np.int64)
     m = np.bincount(of).astype(np.float64)
@@ -208,6 +209,8 @@ def learning_curve(
     Raises `ValueError` for numbers or minutes that are not above 0.
     Source: Wright 1936, J Aeronautical Sciences 3:122-128.
     """
+    from scipy.special import stdtrit
+
     level = as_level(confidence_level)
     n, t = as_numbers("numbers", numbers), as_numbers("minutes", minutes)
     if (n <= 0).any() or (t <= 0).any():
@@ -245,6 +248,8 @@ def median_interval(values: ArrayLike, *, confidence_level: float = 0.95) -> Int
     Raises `ValueError` for values that are not finite or a level outside 0 to 1.
     Source: Thompson 1936, Ann Math Stat 7:122-128.
     """
+    from scipy.special import bdtr
+
     level = as_level(confidence_level)
     ordered = np.sort(as_numbers("values", values), axis=None)
     # `cut` values may be left out at each end: P(fewer than `cut` below the median) is small.
@@ -265,6 +270,8 @@ def mean_difference(
     Raises `ValueError` for values that are not finite or a level outside 0 to 1.
     Source: Welch 1947, Biometrika 34:28-35.
     """
+    from scipy.special import stdtrit
+
     level = as_level(confidence_level)
     a, b = as_numbers("values", values), as_numbers("baseline", baseline)
     if min(len(a), len(b)) < 2:
@@ -304,6 +311,8 @@ def same_mix(counts: ArrayLike, baseline: ArrayLike) -> tuple[float, float]:
     Raises `ValueError` for counts that are not finite.
     Source: Pearson 1900, Phil Mag 50:157-175.
     """
+    from scipy.special import chdtrc
+
     table = np.array([as_numbers("counts", counts), as_numbers("baseline", baseline)])
     table = table[:, table.sum(axis=0) > 0]
     of = table.sum(axis=1, keepdims=True)

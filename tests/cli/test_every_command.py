@@ -48,7 +48,7 @@ def test_without_a_shop_it_says_what_to_do(name, run, tmp_path, monkeypatch):
     if name == "query":
         words = (name, "unchecked")
     else:
-        given = {"import": ("x.csv",), "compare": ("opening",)}
+        given = {"import": ("x.csv",), "compare": ("opening",), "practice": ("opening",)}
         words = (name, *given.get(name, ()))
     code, out, err = run(*words)
     assert (code, out) == (1, "")

@@ -95,7 +95,8 @@ def test_minutes_cover_the_planted_curve(learned):
     for row in learned:
         last = 150 if row["uses_to"] is None else row["uses_to"]
         middle = statistics.median(planted(uses) for uses in range(row["uses_from"], last + 1))
-        assert row["minutes_low"] <= middle <= row["minutes_high"]
+        # The sheet has minutes to one decimal.
+        assert row["minutes_low"] - 0.05 <= middle <= row["minutes_high"] + 0.05
     falls = (planted(99) / planted(9)) ** (1 / math.log2(10))
     assert learned[0]["learning_rate_low"] <= falls <= learned[0]["learning_rate_high"]
 
