@@ -25,8 +25,14 @@ from fixstats.findings.causes_words import sentences, survives
 from fixstats.findings.rates_notes import cautions_for
 from fixstats.folder import Catalogue, FailureMode, ShopFolder
 from fixstats.tallies.ask import Ask, check_modes
-from fixstats.tallies.condition_cells import LevelCounts, cells_of, levels_of, mark_levels
-from fixstats.tallies.counts import lay_cells, period
+from fixstats.tallies.condition_cells import (
+    LevelCounts,
+    cells_of,
+    lay_conditions,
+    levels_of,
+    mark_levels,
+)
+from fixstats.tallies.counts import period
 from fixstats.words import did_you_mean
 
 if TYPE_CHECKING:
@@ -35,6 +41,8 @@ if TYPE_CHECKING:
     from fixstats.findings.causes_design import Units
     from fixstats.findings.causes_fit import LevelFit
 
+# Failures, and other units, of the records that one read by the fits stands for.
+Weights = tuple[float, float]
 # A level with fewer opportunities tells nothing by itself.
 FEWEST = 10
 # A condition with more levels is no condition but a measurement: it needs bands.
@@ -78,10 +86,10 @@ def causes(con: duckdb.DuckDBPyConnection, folder: ShopFolder, ask: CausesAsk) -
     _check(ask)
     modes = _modes(ask.mode, catalogue)
     conditions = conditions_of(modes, catalogue)
-    looked = _look(con, catalogue, ask, modes, conditions)
+    looked, weights = _look(con, catalogue, ask, modes, conditions)
     total = total_of(looked)
     rows = _rows(looked, ask, modes)
-    pairs = _pairs(con, looked, rows, ask)
+    pairs = _pairs(con, looked, rows, ask, weights)
     labels = {**catalogue.labels, **labels_of(conditions, catalogue)}
     said = sentences(rows, labels, f"{_unit(modes)}s", ask.confidence or 0.0)
     covered = period(con)
@@ -142,17 +150,17 @@ def _look(
     ask: CausesAsk,
     modes: Sequence[FailureMode],
     conditions: Sequence[Condition],
-) -> list[Looked]:
-    """Every condition with its counts and its fit; the counts are laid down once for all."""
-    keys = [key for one in conditions for key in (one.key, *adjusters_of(one, conditions))]
+) -> tuple[list[Looked], Weights]:
+    """Every condition with its counts and its fit, and the weights of what the fits read."""
+    keys = [key for one in conditions for key in (*adjusters_of(one, conditions), one.key)]
     codes = tuple(mode.code for mode in modes)
     asked = Ask(
         codes, tuple(dict.fromkeys(keys)), where=ask.where, since=ask.since, until=ask.until
     )
-    lay_cells(con, catalogue, asked)
+    weights = lay_conditions(con, catalogue, asked)
     found = [_counted(con, one, conditions, ask) for one in conditions]
     mark_levels(con, {one.condition.key: one.levels for one in found})
-    return [_fitted(con, one, ask) for one in found]
+    return [_fitted(con, one, ask, weights) for one in found], weights
 
 
 def _counted(
@@ -181,7 +189,9 @@ def _counted(
     )
 
 
-def _fitted(con: duckdb.DuckDBPyConnection, one: Looked, ask: CausesAsk) -> Looked:
+def _fitted(
+    con: duckdb.DuckDBPyConnection, one: Looked, ask: CausesAsk, weights: Weights
+) -> Looked:
     """The same with its fit, where some units with these levels failed and some did not."""
     if not one.levels or not one.failures or one.failures == one.opportunities:
         return one
@@ -190,7 +200,9 @@ def _fitted(con: duckdb.DuckDBPyConnection, one: Looked, ask: CausesAsk) -> Look
     from fixstats.findings.causes_design import design_of
     from fixstats.findings.causes_fit import fit_levels
 
-    units = _units(con, (one.condition.key,), one.adjusters)
+    units = _units(con, (one.condition.key,), one.adjusters, weights)
+    if not units.fewer:
+        return one
     values = np.asarray(units.keys[one.condition.key])
     design = design_of(units, one.adjusters, [values == level for level in one.levels[1:]])
     fits = fit_levels(design, confidence_level=ask.confidence or 0.0)
@@ -206,14 +218,15 @@ def _fitted(con: duckdb.DuckDBPyConnection, one: Looked, ask: CausesAsk) -> Look
 
 
 def _units(
-    con: duckdb.DuckDBPyConnection, conditions: Sequence[str], adjusters: Sequence[str]
+    con: duckdb.DuckDBPyConnection,
+    conditions: Sequence[str],
+    adjusters: Sequence[str],
+    weights: Weights,
 ) -> Units:
     from fixstats.findings.causes_design import units_of
 
     cells = cells_of(con, conditions, adjusters)
-    return units_of(
-        cells.keys, cells.failures, cells.others, cells.failure_weight, cells.other_weight
-    )
+    return units_of(cells.keys, cells.failures, cells.others, *weights)
 
 
 # --- rows -------------------------------------------------------------------------------------
@@ -275,6 +288,7 @@ def _pairs(
     looked: Sequence[Looked],
     rows: Sequence[Mapping[str, Any]],
     ask: CausesAsk,
+    weights: Weights,
 ) -> list[Pair]:
     """Pairs of levels that each go with the failure, tested for doing more, or less, together."""
     from fixstats import stats
@@ -286,7 +300,7 @@ def _pairs(
     for two in combinations(sure, 2):
         first, second = sorted(two, key=lambda row: by_key[row["condition"]].condition.place)
         if first["condition"] != second["condition"]:
-            found.append(_pair(con, first, second, by_key[second["condition"]]))
+            found.append(_pair(con, first, second, by_key[second["condition"]], weights))
     tested = [pair for pair in found if pair is not None]
     corrected = stats.holm([pair.p_value for pair in tested]).tolist() if tested else []
     return [replace(pair, p_corrected=p) for pair, p in zip(tested, corrected, strict=True)]
@@ -297,6 +311,7 @@ def _pair(
     first: Mapping[str, Any],
     second: Mapping[str, Any],
     later: Looked,
+    weights: Weights,
 ) -> Pair | None:
     """The product of two levels, each against its reference, over units with one of these."""
     import numpy as np
@@ -306,7 +321,7 @@ def _pair(
 
     one, two = first["condition"], second["condition"]
     adjusters = tuple(key for key in later.adjusters if key != one)
-    units = _units(con, (one, two), adjusters)
+    units = _units(con, (one, two), adjusters, weights)
     values = [np.asarray(units.keys[key]) for key in (one, two)]
     both = [
         np.isin(value, [row["level"], row["reference"]])

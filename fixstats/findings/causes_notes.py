@@ -129,6 +129,7 @@ def _how(rows: Rows, looked: Sequence[Looked]) -> Note | None:
         "adjusted",
         "each condition is adjusted for model, technician, quarter and the conditions before it in "
         "the job, never for later ones (--format json lists them); failures are raw counts; "
+        "odds ratios grow with what is adjusted for, more in 100 and share due do not; "
         f"p_corrected allows for all {counted(tests, 'test')} of this answer (Holm)",
     )
 

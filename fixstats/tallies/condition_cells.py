@@ -7,14 +7,16 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from fixstats.engines.session import load
-from fixstats.tallies.ask import fill
+from fixstats.folder import Catalogue
+from fixstats.tallies.ask import Ask, fill
+from fixstats.tallies.counts import lay_cells
 
 if TYPE_CHECKING:
     import duckdb
 
-# Where there are more failures, or more other units, a fit reads evenly drawn ones: its cells can
-# be nearly as many as the jobs. So many still tell an odds ratio of 1.2 from 1 as a rule.
-MOST = 10_000
+# Of more failures, or more other units, fits read evenly drawn ones: their cells can be nearly as
+# many as the jobs. So many still tell an odds ratio of 1.2 from 1 as a rule.
+MOST = 8_000
 
 
 @dataclass(frozen=True)
@@ -29,22 +31,36 @@ class LevelCounts:
 
 @dataclass(frozen=True)
 class Cells:
-    """Units grouped by the keys asked for.
+    """Units that a fit reads, grouped by the keys asked for.
 
     ``keys``: name -> value of each cell; ``failures``, ``others``: units read in each cell.
-    ``failure_weight``, ``other_weight``: how many units of the records one of them stands for,
-    1 where all were read.
     """
 
     keys: dict[str, list[str | None]]
     failures: list[float]
     others: list[float]
-    failure_weight: float
-    other_weight: float
+
+
+def lay_conditions(
+    con: duckdb.DuckDBPyConnection, catalogue: Catalogue, ask: Ask
+) -> tuple[float, float]:
+    """Lay down the counts by all keys asked for, and the units that fits read of them.
+
+    Returns how many failures of the records, and how many other units, one that is read stands
+    for: 1 where all are. Raises as ``count_modes`` does.
+    """
+    keys = "".join(f'"{key}", ' for key in lay_cells(con, catalogue, ask))
+    text = fill("tallies/thinned_cells", {"keys": keys})
+    con.execute(f"create or replace temp table asked_read as {text}", {"most": MOST})
+    failures, others, all_failures, all_others = con.execute(
+        "select sum(failures), sum(others), any_value(all_failures), any_value(all_others) "
+        "from asked_read"
+    ).fetchall()[0]
+    return (all_failures / failures if failures else 1.0, all_others / others if others else 1.0)
 
 
 def levels_of(con: duckdb.DuckDBPyConnection, key: str) -> list[LevelCounts]:
-    """Counts by the value of ``key``, one of those that asked_cells has."""
+    """Counts by the value of ``key``, one of the keys laid down; of all units."""
     rows = con.execute(fill("tallies/condition_levels", {"key": f'"{key}"'})).fetchall()
     return [LevelCounts(*row) for row in rows]
 
@@ -60,7 +76,7 @@ def cells_of(
 ) -> Cells:
     """Cells by conditions, of units with values that count, and by adjusters.
 
-    Keys are those that asked_cells has; ``mark_levels`` has said which values count.
+    Keys are among those laid down; ``mark_levels`` has said which values count.
     """
     names = [*conditions, *adjusters]
     slots = {
@@ -70,18 +86,6 @@ def cells_of(
             for key in conditions
         ),
     }
-    rows = con.execute(fill("tallies/condition_cells", slots), {"most": MOST}).fetchall()
-    columns = [list(one) for one in zip(*rows, strict=True)] or [[] for _ in range(len(names) + 4)]
-    failures, others, all_failures, all_others = columns[len(names) :]
-    return Cells(
-        keys=dict(zip(names, columns, strict=False)),
-        failures=failures,
-        others=others,
-        failure_weight=_weight(failures, all_failures),
-        other_weight=_weight(others, all_others),
-    )
-
-
-def _weight(read: Sequence[float], of: Sequence[int]) -> float:
-    """How many units each one that was read stands for."""
-    return of[0] / sum(read) if sum(read) else 1.0
+    rows = con.execute(fill("tallies/condition_cells", slots)).fetchall()
+    columns = [list(one) for one in zip(*rows, strict=True)] or [[] for _ in range(len(names) + 2)]
+    return Cells(dict(zip(names, columns, strict=False)), columns[-2], columns[-1])

@@ -1,50 +1,14 @@
--- Question: which units does the fit of a condition read, grouped by the keys asked for?
--- Grain: one row per keys with a unit that is read.
--- Reads: asked_cells (temporary table: the counts of a mode by all keys), asked_levels (by the
+-- Question: which units does the fit of a condition read, grouped by the keys it asks for?
+-- Grain: one row per keys.
+-- Reads: asked_read (temporary table: the units that are read, by all keys), asked_levels (by the
 --   slot filters: the values of a condition that count).
--- Parameters: most (number): most failures, and most other units, to read; slots: keys (quoted
---   names of columns of asked_cells, a comma after each), filters (which units count).
--- Columns: the keys; failures, others (units that are read); all_failures, all_others (units
---   there are, the same on every row).
--- Where there are more than most, every so-manieth failure in the order of the keys is read, and of
--- the others likewise: spread evenly over the keys, and the same ones each time.
-with
--- one row per keys
-cells as (
-  select
-    /*keys*/
-    cast(sum(failures) as bigint) as failures,
-    cast(sum(opportunities) as bigint) - cast(sum(failures) as bigint) as others
-  from asked_cells
-  where opportunities > 0 /*filters*/
-  group by all
-),
--- the same with how many came up to here, and how many there are
-running as (
-  select
-    *,
-    cast(sum(failures) over (order by /*keys*/ failures) as bigint) as failed_here,
-    cast(sum(others) over (order by /*keys*/ failures) as bigint) as others_here,
-    cast(sum(failures) over () as bigint) as all_failures,
-    cast(sum(others) over () as bigint) as all_others
-  from cells
-),
--- which share of them is read
-shares as (
-  select
-    *,
-    case when all_failures > $most then $most / all_failures else 1.0 end as of_failures,
-    case when all_others > $most then $most / all_others else 1.0 end as of_others
-  from running
-),
--- the units that are read
-thinned as (
-  select
-    /*keys*/
-    floor(failed_here * of_failures) - floor((failed_here - failures) * of_failures) as failures,
-    floor(others_here * of_others) - floor((others_here - others) * of_others) as others,
-    all_failures,
-    all_others
-  from shares
-)
-select * from thinned where failures + others > 0
+-- Parameters: none; slots: keys (quoted names of columns of asked_read, a comma after each),
+--   filters (which units count).
+-- Columns: the keys; failures, others (units that are read).
+select
+  /*keys*/
+  sum(failures) as failures,
+  sum(others) as others
+from asked_read
+where failures + others > 0 /*filters*/
+group by all
