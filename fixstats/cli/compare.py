@@ -141,19 +141,20 @@ def compare_text(finding: Finding) -> str:
         return footer(finding)
     sentences = [text.printable(row["sentence"]) for row in finding.parts["sentences"]]
     names = [*(("mode",) if _several(finding) else ()), *finding.keys, "option"]
-    heads = [*names, "failed", "baseline", "raw", "within strata", "adjusted"]
+    heads = [*names, "failed", "baseline", "raw", "p (corrected)", "within strata", "adjusted"]
     rows = [
         [
             *(_name(row, name) for name in names),
             _failed(row, ""),
             _failed(row, "baseline_"),
             _span(row, ("difference", "difference_low", "difference_high")),
+            _p_values(row),
             _span(row, ("strata_difference", "strata_low", "strata_high")),
             _span(row, ("adjusted_difference", "adjusted_low", "adjusted_high")),
         ]
         for row in finding.rows
     ]
-    table = text.table(heads, rows, [False] * len(names) + [True] * 5)
+    table = text.table(heads, rows, [False] * len(names) + [True] * 6)
     return "\n".join([*sentences, "", _headline(finding), "", table, "", footer(finding)]).rstrip()
 
 
@@ -185,6 +186,17 @@ def _span(row: Mapping[str, Any], names: tuple[str, str, str]) -> str:
         return EMPTY
     words = [f"{100 * value:+.{2 if abs(value) < 0.01 else 1}f}" for value in values]
     return f"{words[0]} ({words[1]} to {words[2]})"
+
+
+def _p_values(row: Mapping[str, Any]) -> str:
+    """``0.012 (0.024)``: plain, and corrected for several tests."""
+    from fixstats.cli.text import EMPTY
+
+    values = (row["p_value"], row["p_corrected"])
+    if None in values:
+        return EMPTY
+    plain, corrected = ("<0.001" if value < 0.001 else f"{value:.3f}" for value in values)
+    return f"{plain} ({corrected})"
 
 
 def _headline(finding: Finding) -> str:

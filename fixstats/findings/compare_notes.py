@@ -11,7 +11,7 @@ from fixstats.findings.base import OWN_RECORDS, Note
 from fixstats.findings.compare_figures import Row
 from fixstats.findings.compare_plan import ModeSet, Plan
 from fixstats.findings.compare_use_notes import left_out_notes, some_named, use_notes
-from fixstats.findings.compare_words import Lead, in_hundred, lead_of, spanned
+from fixstats.findings.compare_words import Lead, in_hundred, lead_of, pointed
 from fixstats.findings.rates_notes import cautions_for
 from fixstats.tallies.counts import Period
 from fixstats.words import counted, listed
@@ -19,9 +19,11 @@ from fixstats.words import counted, listed
 if TYPE_CHECKING:
     import polars as pl
 
-# Common practice, no source, for both.
+# Common practice, no source, for all three.
 UNEQUAL = 0.05
 WORTH_OUTSIDE = 0.20
+# With fewer failures a test of equal odds ratios is not to be trusted.
+TELLING = 20
 
 
 @dataclass(frozen=True)
@@ -51,6 +53,7 @@ def notes_of(plan: Plan, answers: Sequence[Answer], covered: Period) -> tuple[No
     ]
     several = len(plan.sets) > 1
     notes = [
+        *_dangers(plan),
         *_no_fit(answers, several=several),
         *_reversals(rows, plan, several=several),
         *_heterogeneity(rows, plan, several=several),
@@ -62,6 +65,7 @@ def notes_of(plan: Plan, answers: Sequence[Answer], covered: Period) -> tuple[No
         *_no_value(rows),
         *_hidden_cause(rows, several=several),
         *_many(rows, plan),
+        *_modes(plan),
         *_adjusted_for(answers, plan),
         *left_out_notes(plan, covered),
     ]
@@ -90,6 +94,18 @@ def _named(modes: ModeSet, row: Row, *, several: bool) -> str:
     return f"{row.option} ({', '.join(words)})" if words else row.option
 
 
+def _dangers(plan: Plan) -> Iterator[Note]:
+    """A union counts a snapped tab and a pierced cell alike; nobody may choose by that alone."""
+    for one in plan.sets:
+        safety = [code for code in one.codes if plan.catalogue.modes[code].safety]
+        if one.mode is None and safety and len(safety) < len(one.codes):
+            yield Note(
+                "dangers",
+                f"{one.name} counts dangers and nuisances alike: look at {listed(safety)} apart "
+                f"before you choose (--mode {','.join(safety)})",
+            )
+
+
 def _no_fit(answers: Sequence[Answer], *, several: bool) -> Iterator[Note]:
     for answer in answers:
         problem = answer.adjustment.problem
@@ -100,8 +116,12 @@ def _no_fit(answers: Sequence[Answer], *, several: bool) -> Iterator[Note]:
 
 
 def _reversals(rows: Found, plan: Plan, *, several: bool) -> Iterator[Note]:
+    weak = []
     for modes, row, public in rows:
         if public["reversal"] == "none":
+            continue
+        if public["reversal"] == "possible" and row.model:
+            weak.append(_named(modes, row, several=several))
             continue
         raw = Lead("raw", *(public[f"difference{end}"] for end in ("", "_low", "_high")))
         fair, how = _turned(public, plan)
@@ -109,9 +129,15 @@ def _reversals(rows: Found, plan: Plan, *, several: bool) -> Iterator[Note]:
         pair = f"{_named(modes, row, several=several)} against {plan.baseline}"
         yield Note(
             "reversal",
-            f"{sure}, {pair}: the raw counts say {spanned(raw, plan.unit)}, but the order turns "
-            f"round {how}: {spanned(fair, plan.unit)}. The two were used on different jobs: go by "
+            f"{sure}, {pair}: the raw counts say {pointed(raw, plan.unit)}, but the order turns "
+            f"round {how}: {pointed(fair, plan.unit)}. The two were used on different jobs: go by "
             "the like-for-like figure, not by the raw one",
+        )
+    if weak:
+        yield Note(
+            "possible_reversal",
+            f"{some_named(weak)}: raw and like-for-like figures point different ways, neither "
+            "surely; on so few jobs the adjusted figure leans on the other models",
         )
 
 
@@ -130,7 +156,8 @@ def _heterogeneity(rows: Found, plan: Plan, *, several: bool) -> Iterator[Note]:
     names = [
         _named(modes, row, several=several)
         for modes, row, public in rows
-        if public["homogeneity_p"] is not None and public["homogeneity_p"] < UNEQUAL
+        if (public["homogeneity_p"] or 1) < UNEQUAL
+        and public["failures"] + public["baseline_failures"] >= TELLING
     ]
     if names:
         within = listed(plan.strata) if plan.strata else "none"
@@ -245,15 +272,18 @@ NO_VALUE = (
 
 
 def _hidden_cause(rows: Found, *, several: bool) -> Iterator[Note]:
-    for modes, row, public in rows:
-        needed = public["hidden_cause_needed"]
-        if row.model is None and needed is not None and needed > 1:
-            yield Note(
-                "hidden_cause",
-                f"{_named(modes, row, several=several)}: before it came to no difference shown, a "
-                f"cause that nobody recorded would have to make failures at least {needed:.1f} "
-                "times as likely, and be that many times as common with one option as the other",
-            )
+    needed = [
+        f"{_named(modes, row, several=several)} {public['hidden_cause_needed']:.1f}"
+        for modes, row, public in rows
+        if row.model is None and (public["hidden_cause_needed"] or 0) > 1
+    ]
+    if needed:
+        yield Note(
+            "hidden_cause",
+            "a cause that nobody recorded could undo a difference shown only if it made failures "
+            "so many times as likely, and were so many times as common with one option as with the "
+            f"other: {some_named(needed)}",
+        )
 
 
 def _many(rows: Found, plan: Plan) -> Iterator[Note]:
@@ -265,6 +295,12 @@ def _many(rows: Found, plan: Plan) -> Iterator[Note]:
             f"{number} rows at {100 * plan.level:g} %: of that many intervals about {chance:.1g} "
             "would miss the truth by chance alone; p_corrected allows for it",
         )
+
+
+def _modes(plan: Plan) -> Iterator[Note]:
+    for one in plan.sets:
+        if one.mode is None:
+            yield Note("modes", f"{one.name} here: {listed(one.codes)}")
 
 
 def _adjusted_for(answers: Sequence[Answer], plan: Plan) -> Iterator[Note]:

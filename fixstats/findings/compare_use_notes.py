@@ -75,15 +75,15 @@ def _earlier(plan: Plan) -> Iterator[Note]:
 
 def _limited(plan: Plan) -> Iterator[Note]:
     found = [
-        f"{code} with {listed(methods, 'or')} only"
+        f"{code} ({listed(methods, 'or')})"
         for code in plan.codes
         if (methods := plan.catalogue.modes[code].methods) and set(plan.options) - set(methods)
     ]
     if found and plan.choice.is_step:
         yield Note(
             "limited_mode",
-            f"by the catalogue, {some_named(found)} can fail that way; the other options are held "
-            "against it all the same, with whatever came of their jobs",
+            f"by the catalogue only some methods can fail so: {some_named(found)}; the others are "
+            "held against them all the same, since choosing them avoids it",
         )
 
 

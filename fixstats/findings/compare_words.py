@@ -57,8 +57,10 @@ def sentence(row: Public, say: Wording) -> str:
 
 
 def _against_raw(row: Public) -> str:
+    """On one model a weak contradiction is mostly what the fit takes from the other models."""
     lead = lead_of(row)
-    if row["reversal"] == "none" or lead is None or lead.difference * row["difference"] >= 0:
+    weak = row["reversal"] == "none" or (row["reversal"] == "possible" and row["model"])
+    if weak or lead is None or lead.difference * row["difference"] >= 0:
         return ""
     return "; the raw counts point the other way"
 
@@ -75,10 +77,10 @@ def _said(row: Public, say: Wording) -> str:
     span = spanned(lead, say.unit)
     unused = [option for option, jobs in _jobs(row) if not jobs]
     if unused:
-        return f"{listed(unused)} never used there; the other jobs suggest {span}, {how}"
+        return f"{pair}: {listed(unused)} never used there; the other models suggest {span}"
     if not row["failures"] and not row["baseline_failures"]:
         seen = " and ".join(f"none of {jobs:,} with {option}" for option, jobs in _jobs(row))
-        return f"{pair}: no failure seen on either side ({seen}); {how}, {span}"
+        return f"{pair}: no failure seen on either side ({seen}); going by other jobs, {span}"
     if lead.low <= 0 <= lead.high:
         close = max(-lead.low, lead.high) < say.worth and not say.safety
         verdict = "too close to matter" if close else "no difference shown"
@@ -118,6 +120,15 @@ def spanned(lead: Lead, unit: str) -> str:
     ends = sorted((abs(lead.low), abs(lead.high)))
     span = f"{in_hundred(ends[0])} to {in_hundred(ends[1])} {word}"
     return f"{in_hundred(lead.difference)} {word} in 100 {unit} ({span})"
+
+
+def pointed(lead: Lead, unit: str) -> str:
+    """``3.8 more in 100 jobs (5.8 fewer to 10.8 more)``: the figure, whatever its interval says."""
+    words = [
+        f"{in_hundred(value)} {'fewer' if value < 0 else 'more'}" for value in (lead.low, lead.high)
+    ]
+    word = "fewer" if lead.difference < 0 else "more"
+    return f"{in_hundred(lead.difference)} {word} in 100 {unit} ({words[0]} to {words[1]})"
 
 
 def in_hundred(difference: float) -> str:

@@ -31,7 +31,7 @@ def test_words_figures_warnings_in_this_order(ask):
     assert lines[1] == ""
     assert lines[2].startswith("display_handling: Display flex torn, by first choice, against ")
     assert "95 % intervals" in lines[2]
-    heads = ["option", "failed", "baseline", "raw", "within strata", "adjusted"]
+    heads = ["option", "failed", "baseline", "raw", "p (corrected)", "within strata", "adjusted"]
     assert [head for head in heads if head in lines[4]] == heads
     assert lines[6].startswith("display_detached  115 of 1,8")
     first = next(line for line in lines if line.startswith("note: "))

@@ -196,7 +196,15 @@ def test_modes_that_the_choice_cannot_cause(small):
 
 def test_modes_limited_to_some_methods(small):
     (note,) = texts(small.compare("release", mode="torn"), "limited_mode")
-    assert "torn with pull only" in note
+    assert "torn (pull)" in note
+
+
+def test_a_union_with_dangers_says_so(small):
+    found = small.compare("release")
+    assert "look at pierced apart" in texts(found, "dangers")[0]
+    assert found.notes[0].code == "dangers"
+    assert texts(found, "modes") == ["any failure here: torn and pierced"]
+    assert texts(small.compare("release", mode=["torn", "pierced"]), "dangers") == []
 
 
 def test_practice_that_is_still_gained(small):

@@ -4,7 +4,15 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from fixstats.findings.compare_words import Lead, Wording, in_hundred, lead_of, sentence, spanned
+from fixstats.findings.compare_words import (
+    Lead,
+    Wording,
+    in_hundred,
+    lead_of,
+    pointed,
+    sentence,
+    spanned,
+)
 
 PLAIN = Wording(worth=0.02, safety=False, strata=("model", "technician"), unit="jobs", named="")
 
@@ -89,13 +97,13 @@ NO_STRATA = {"strata_low": None, "strata_high": None}
         ),
         (
             {"opportunities": 0, "failures": 0, "model": "Alder 5"},
-            "on Alder 5: plate never used there; the other jobs suggest 3.9 fewer in 100 jobs "
-            "(2.1 to 5.6 fewer), like for like",
+            "on Alder 5: plate against gun: plate never used there; the other models suggest 3.9 "
+            "fewer in 100 jobs (2.1 to 5.6 fewer)",
         ),
         (
             {"failures": 0, "baseline_failures": 0},
             "plate against gun: no failure seen on either side (none of 400 with plate and none of "
-            "410 with gun); like for like, 3.9 fewer in 100 jobs (2.1 to 5.6 fewer)",
+            "410 with gun); going by other jobs, 3.9 fewer in 100 jobs (2.1 to 5.6 fewer)",
         ),
     ],
 )
@@ -122,6 +130,8 @@ def test_mode_and_model_come_first():
 def test_a_sentence_against_the_raw_counts_says_so(kind):
     told = sentence(row(difference=0.02, reversal=kind), PLAIN)
     assert told.endswith("; the raw counts point the other way")
+    on_model = sentence(row(difference=0.02, reversal=kind, model="Alder 5"), PLAIN)
+    assert ("raw counts" in on_model) == (kind == "sure")
     # A reversal that only the strata show does not contradict this sentence.
     told = sentence(row(strata_difference=0.02, reversal=kind), PLAIN)
     assert "raw counts" not in told
@@ -149,6 +159,11 @@ def test_ends_are_told_small_to_large_and_never_as_false_zeros(one, other):
     assert "-" not in told
     if low != 0 and high != 0:
         assert " 0 " not in f" {told} "
+
+
+def test_a_figure_with_its_interval_across_nothing():
+    lead = Lead("raw", 0.038, -0.058, 0.108)
+    assert pointed(lead, "jobs") == "3.8 more in 100 jobs (5.8 fewer to 10.8 more)"
 
 
 def test_in_hundred():
