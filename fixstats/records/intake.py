@@ -78,6 +78,7 @@ def take_in(con: Connection, request: Request, catalogue: Catalogue) -> SheetRep
     changed, unchanged = _compare(con, batch)
     lists = _list_notes(staged.declared, len(modes), kept, unchanged)
     cleared = _clear(con, batch, staged, request.kind)
+    waiting = one_number(con, "updates_waiting", {"batch": batch})
     added = _count(con, "sheet") - changed
     request.tell("storing")
     new_names: list[tuple[str, str]] = []
@@ -91,7 +92,7 @@ def take_in(con: Connection, request: Request, catalogue: Catalogue) -> SheetRep
     report = SheetReport(
         batch, request.label, request.kind, rows_read, added, changed, unchanged, repeated,
         held, cleared, staged.declared, tuple(modes),
-        (*staged.notes, *lists, *_notes(new_names, cleared)),
+        (*staged.notes, *lists, *_notes(new_names, cleared, waiting)),
         tuple(con.execute(fill("preview")).fetchall()),
     )  # fmt: skip
     if not stored and not cleared and not held_now:
@@ -250,12 +251,14 @@ def _clear(con: Connection, batch: int, staged: _Staged, kind: str) -> int:
     """Earlier held-back rows that are mended now; returns how many faults."""
     if not _count(con, "records.heldback"):
         return 0
-    load(con, "filled", "row bigint, col varchar", [])
-    if kind == "update":
-        names = [name for name in staged.header.names if name not in HELD_BACK_COLUMNS]
-        parts = [fill("filled", code=code(name), column=column(name)) for name in names]
-        con.execute("insert into filled " + " union all ".join(parts))
-    return one_number(con, "cleared", {"batch": batch, "whole": kind != "update"})
+    whole = kind != "update"
+    con.execute(
+        fill("filling", source=staged.source if whole else "select * from given"), {"whole": whole}
+    )
+    names = [name for name in staged.header.names if name not in HELD_BACK_COLUMNS]
+    parts = [fill("filled", code=code(name), column=column(name)) for name in names]
+    con.execute("create or replace temp table filled as " + " union all ".join(parts))
+    return one_number(con, "cleared", {"batch": batch, "whole": whole})
 
 
 def _count(con: Connection, table: str) -> int:
@@ -289,10 +292,15 @@ def _list_notes(declared: str, modes: int, kept: tuple[int, int], unchanged: int
     return notes
 
 
-def _notes(new_names: Sequence[tuple[str, str]], cleared: int) -> list[str]:
+def _notes(new_names: Sequence[tuple[str, str]], cleared: int, waiting: int) -> list[str]:
     notes = []
     if cleared:
         notes.append(f"{counted(cleared, 'fault')} held back earlier: mended")
+    if waiting:
+        notes.append(
+            f"{counted(waiting, 'update')} of jobs in this file still held back: import it again "
+            "with --update"
+        )
     kinds = dict.fromkeys(kind for kind, _ in new_names)
     for kind in kinds:
         names = [shown for k, shown in new_names if k == kind]

@@ -1,4 +1,4 @@
-"""Mended rows keep what their first import said of the modes that the bench looked for."""
+"""What mends a held-back row, and what a mended row keeps of its first import."""
 
 from __future__ import annotations
 
@@ -20,12 +20,12 @@ MODES = """
 def mend(shop):
     """Export what is held back, change cells of jobs, import that: the report on it."""
 
-    def mended(**cells):
+    def mended(*, update=False, **cells):
         out = shop.path / "held.csv"
         export_heldback(shop.folder, out)
         with out.open(encoding="utf-8-sig", newline="") as file:
             rows = [row for row in csv.DictReader(file) if row["job"] in cells]
-        return shop.take([row | cells[row["job"]] for row in rows]).sheets[0]
+        return shop.take([row | cells[row["job"]] for row in rows], update=update).sheets[0]
 
     return mended
 
@@ -72,3 +72,56 @@ def test_the_list_of_imports_says_what_was_looked_for(shop, base, mend):
         "cell_bent, tab_snapped", "all", "cell_bent, tab_snapped",
         "all; cell_bent, tab_snapped", "seen", "all",
     ]  # fmt: skip
+
+
+LATE = {"job": "2", "returned": "2026-05-01", "return_reason": "drains_fast"}
+NO_JOB = ["there is no such job to update"]
+WAITS = "1 update of jobs in this file still held back: import it again with --update"
+
+
+def test_an_update_that_came_too_early_waits_until_it_is_in(shop, base):
+    shop.take([base])
+    assert shop.take([LATE], update=True).held_back == 1
+    report = shop.take([base, {**base, "job": "2", "branch": "north"}])
+    assert (report.sheets[0].added, report.sheets[0].cleared) == (1, 0)
+    assert WAITS in report.sheets[0].notes
+    assert shop.take([{"job": "2", "price": "5"}], update=True).sheets[0].cleared == 0
+    assert shop.reasons() == NO_JOB
+    report = shop.take([LATE], update=True)
+    assert (report.sheets[0].changed, report.sheets[0].cleared) == (1, 1)
+    assert WAITS not in report.sheets[0].notes
+    assert shop.sql("select returned::text, price from records.jobs where job = '2'") == [
+        ("2026-05-01", 5)
+    ]
+
+
+def test_a_row_that_fills_all_that_an_update_fills_is_newer(shop, base):
+    shop.take([LATE], update=True)
+    shop.take([{**base, "job": "2", "returned": "2026-05-02"}])
+    assert shop.reasons() == NO_JOB
+    shop.take([{**base, **LATE, "returned": "2026-05-02"}])
+    assert shop.reasons() == []
+
+
+def test_an_update_that_changes_nothing_any_more_is_in(shop, base):
+    shop.take([{"job": "2", "outcome": "completed"}], update=True)
+    shop.take([{**base, "job": "2"}])
+    assert shop.reasons() == NO_JOB
+    report = shop.take([{"job": "2", "outcome": "completed"}], update=True)
+    assert (report.sheets[0].unchanged, report.sheets[0].cleared) == (1, 1)
+
+
+def test_an_update_of_several_branches_waits_for_all_it_fills(shop, base):
+    shop.take([{**base, "branch": "north"}, {**base, "branch": "south"}])
+    shop.take([{**LATE, "job": "1001"}], update=True)
+    shop.take([{"job": "1001", "branch": "north", "price": "5"}], update=True)
+    assert len(shop.reasons()) == 1
+    shop.take([{**LATE, "job": "1001", "branch": "north"}], update=True)
+    assert shop.reasons() == []
+
+
+def test_a_mended_export_of_updates(shop, base, mend):
+    shop.take([LATE], update=True)
+    shop.take([{**base, "job": "2"}])
+    assert mend(update=True, **{"2": {}}).changed == 1
+    assert shop.reasons() == []
