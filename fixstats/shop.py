@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from datetime import date
@@ -77,13 +77,16 @@ class Shop:
     folder: ShopFolder
 
     @contextmanager
-    def session(self, *, digging: bool = True) -> Iterator[duckdb.DuckDBPyConnection]:
+    def session(
+        self, *, digging: bool = True, statements: Iterable[str] | None = None
+    ) -> Iterator[duckdb.DuckDBPyConnection]:
         """A read-only DuckDB connection with the catalogue and all views, for one question.
 
-        ``digging=False`` leaves out the views that only a person's own SQL reads.
+        ``digging=False`` leaves out the views that only a person's own SQL reads; ``statements``
+        also those that none of them reads.
         """
         with reading(self.folder.database) as con:
-            build_session(con, self.folder.catalogue, digging=digging)
+            build_session(con, self.folder.catalogue, digging=digging, statements=statements)
             yield con
 
     def rates(
@@ -149,8 +152,10 @@ class Shop:
     def ask_rates(self, ask: RatesAsk) -> Result:
         """``rates`` with the question put as one object."""
         from fixstats.findings.rates import rates
+        from fixstats.tallies.counts import statements_for
 
-        with self.session(digging=False) as con:
+        statements = statements_for(ask.by, ask.where, ask.view)
+        with self.session(digging=False, statements=statements) as con:
             return self._result(rates(con, self.folder, ask))
 
     def practice(

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import itertools
 import json
+import re
 from collections.abc import Iterable, Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
@@ -25,6 +26,7 @@ VIEWS = (
     "factors",
     "device_grades",
     "step_targets",
+    "part_units",
     "mixed_units",
     "units_beside_steps",
     "units_first",
@@ -197,21 +199,45 @@ def catalogue_tables(
         load(con, table, TABLES[table], rows.get(table, []))
 
 
-def view_texts(name: str) -> list[str]:
-    """The statements that build a view, or both views, from its file."""
-    text = statement(f"views/{name}")
-    both = BOTH if "/*view*/" in text else ("",)
-    return [text.replace("/*view*/", view) for view in both]
+def view_texts(names: Iterable[str]) -> dict[str, str]:
+    """View -> the statement that builds it; files with the slot view build two."""
+    texts: dict[str, str] = {}
+    for name in names:
+        text = statement(f"views/{name}")
+        if "/*view*/" in text:
+            texts |= {f"{name}_{view}": text.replace("/*view*/", view) for view in BOTH}
+        else:
+            texts[name] = text
+    return texts
+
+
+def _named(text: str) -> list[str]:
+    """Words that may be names of views; the tables of the records have theirs after a dot."""
+    return re.findall(r"(?<![.\w])\w+", re.sub("--.*", "", text))
+
+
+def _reached(texts: dict[str, str], statements: Iterable[str]) -> list[str]:
+    """The views that these statements name, and all that those read, in order."""
+    needed = set(_named("\n".join(statements)))
+    for name in reversed(texts):  # each view reads only earlier ones
+        if name in needed:
+            needed.update(_named(texts[name]))
+    return [text for name, text in texts.items() if name in needed]
 
 
 def build_session(
-    con: duckdb.DuckDBPyConnection, catalogue: Catalogue, *, digging: bool = True
+    con: duckdb.DuckDBPyConnection,
+    catalogue: Catalogue,
+    *,
+    digging: bool = True,
+    statements: Iterable[str] | None = None,
 ) -> None:
     """Catalogue tables and views, as temporary objects of this connection.
 
     ``digging=False`` leaves out what only imports, questions and a person's own SQL read.
+    ``statements``: where all of a question are known, only views that they read are built.
     """
     catalogue_tables(con, catalogue, TABLES if digging else FOR_TALLIES)
-    for name in (*VIEWS, *(DIGGING if digging else ())):
-        for text in view_texts(name):
-            con.execute(text)
+    texts = view_texts((*VIEWS, *(DIGGING if digging else ())))
+    for text in texts.values() if statements is None else _reached(texts, statements):
+        con.execute(text)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import date
 from typing import TYPE_CHECKING
@@ -19,6 +19,14 @@ if TYPE_CHECKING:
     import duckdb
 
 VIEWS = ("first", "attempted")
+# Kinds of target beside steps -> the view of their units by first choice; listing the units of
+# mixed parts is slow and not done in vain.
+BESIDE = {
+    frozenset[str](): "part_units",
+    frozenset({"part"}): "part_units",
+    frozenset({"mixed"}): "mixed_units",
+    frozenset({"part", "mixed"}): "units_beside_steps",
+}
 
 
 @dataclass(frozen=True)
@@ -63,10 +71,16 @@ def check_modes(codes: Iterable[str], catalogue: Catalogue) -> list[FailureMode]
 
 @dataclass(frozen=True)
 class Layout:
-    """What ``lay_out`` made: the keys asked for, and which kinds of target the modes have."""
+    """What ``lay_out`` made: the keys asked for, and which kinds of target the modes have.
+
+    ``units``: the select of the units asked about, every key as it describes their job; ``listed``
+    of those that are counted one by one, where a key that names a place speaks of units there only.
+    """
 
     keys: tuple[Key, ...]
     kinds: frozenset[str]
+    units: str
+    listed: str
 
     @property
     def columns(self) -> str:
@@ -75,7 +89,7 @@ class Layout:
 
 
 def lay_out(con: duckdb.DuckDBPyConnection, catalogue: Catalogue, ask: Ask) -> Layout:
-    """Create the temporary views asked_modes, asked_jobs and asked_units.
+    """Create the temporary views asked_modes and asked_jobs; the units are left as text.
 
     ``pair`` is no key of the layout: it has columns of its own.
 
@@ -103,21 +117,25 @@ def lay_out(con: duckdb.DuckDBPyConnection, catalogue: Catalogue, ask: Ask) -> L
     load(con, "asked_values", "key varchar, value varchar", rows)
     load(con, "asked_codes", "mode varchar", [(mode,) for mode in dict.fromkeys(ask.modes)])
     con.execute(fill("tallies/asked_modes", {"view": ask.view}))
-    _lay_out_jobs_and_units(con, ask, keys, filters, frozenset(values))
-    kinds = {"mixed" if mode.mixed else "part" if mode.part else "steps" for mode in modes}
-    return Layout(tuple(keys), frozenset(kinds))
-
-
-def _lay_out_jobs_and_units(
-    con: duckdb.DuckDBPyConnection,
-    ask: Ask,
-    keys: list[Key],
-    filters: list[Key],
-    values: frozenset[tuple[str, str]],
-) -> None:
     every = list({key.name: key for key in [*keys, *filters]}.values())
-    conditions = {key: _condition(key, values) for key in filters}
-    of_units = [text for key, text in conditions.items() if _of_unit(key, ask)]
+    conditions = {key: _condition(key, frozenset(values)) for key in filters}
+    _lay_out_jobs(con, ask, every, conditions)
+    kinds = frozenset(_kind(mode) for mode in modes)
+    return Layout(tuple(keys), kinds, *_units(ask, every, conditions, beside(kinds)))
+
+
+def _kind(mode: FailureMode) -> str:
+    return "mixed" if mode.mixed else "part" if mode.part else "steps"
+
+
+def beside(kinds: frozenset[str]) -> str:
+    """The view of the units by first choice that modes of these kinds have beside steps."""
+    return BESIDE[kinds - {"steps"}]
+
+
+def _lay_out_jobs(
+    con: duckdb.DuckDBPyConnection, ask: Ask, every: list[Key], conditions: Mapping[Key, str]
+) -> None:
     of_jobs = [text for key, text in conditions.items() if not _of_unit(key, ask)]
     for word, name, day in ((">=", "since", ask.since), ("<=", "until", ask.until)):
         if day:
@@ -128,24 +146,29 @@ def _lay_out_jobs_and_units(
         "filters": " ".join(of_jobs),
     }
     con.execute(fill("tallies/asked_jobs", slots))
+
+
+def _units(
+    ask: Ask, every: list[Key], conditions: Mapping[Key, str], beside_steps: str
+) -> tuple[str, str]:
+    """The selects of all units and of those listed one by one."""
     attempted = ask.view == "attempted"
-    slots = {
+    of_units = [text for key, text in conditions.items() if _of_unit(key, ask)]
+    all_units = {
         "units": f"units_{ask.view}",
         "keys": _list(key.of_attempt if attempted else f'j."{key.name}"' for key in every),
-        "filters": " ".join(of_units) + _own_places([ask.place] if ask.place else ()),
+        "filters": " ".join(of_units) + own_places([ask.place] if ask.place else ()),
     }
-    con.execute(_view("asked_units", slots))
+    own = own_places(key.code for key in every if key.kind in ("step", "part"))
     # By first choice, jobs are counted by plan for modes at steps; only other units are listed.
-    listed = slots["units"] if attempted else "units_beside_steps"
-    own = slots["filters"] + _own_places(key.code for key in every if key.kind in ("step", "part"))
-    con.execute(_view("asked_listed", slots | {"units": listed, "filters": own}))
+    listed = all_units | {
+        "units": all_units["units"] if attempted else beside_steps,
+        "filters": all_units["filters"] + own,
+    }
+    return fill("tallies/asked_units", all_units), fill("tallies/asked_units", listed)
 
 
-def _view(name: str, slots: dict[str, str]) -> str:
-    return f"create or replace temp view {name} as {fill('tallies/asked_units', slots)}"
-
-
-def _own_places(codes: Iterable[str]) -> str:
+def own_places(codes: Iterable[str]) -> str:
     """The condition that where a mode can happen at one of these places, only units there count.
 
     Without it, a battery's grade would also gather dead displays of the same job, and a method of

@@ -2,15 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from fixstats.errors import UsageError
 from fixstats.folder import Catalogue
 from fixstats.resources import statement
-from fixstats.tallies.ask import Ask, Layout, fill, lay_out
-from fixstats.tallies.keys import PAIR, PAIR_KEYS
+from fixstats.tallies.ask import Ask, Layout, beside, fill, lay_out, own_places
+from fixstats.tallies.keys import PAIR, PAIR_KEYS, SOURCES
 
 if TYPE_CHECKING:
     import duckdb
@@ -112,7 +112,11 @@ def _modes(
     by_plan = ask.view == "first" and "steps" in layout.kinds
     listed = ask.view == "attempted" or layout.kinds != {"steps"}
     names = [*(["at_steps"] if by_plan else []), *(["of_units"] if listed else [])]
-    # Several small statements plan in half the time of one large one.
+    # Several small statements plan in half the time of one large one. Units are read twice: by
+    # first choice they lie in a table; tries are too many for that.
+    if listed:
+        what = "table" if ask.view == "first" else "view"
+        con.execute(f"create or replace temp {what} asked_listed_{ask.view} as {layout.listed}")
     slots = {"keys": layout.columns, "view": ask.view}
     for table in ("totals", "marks"):
         rows = " union all ".join(f"({fill(f'tallies/{table}_{name}', slots)})" for name in names)
@@ -143,7 +147,14 @@ def _union(
 ) -> tuple[tuple[str, ...], str]:
     """Keys and text of the statement that ``count_union`` asks."""
     layout = lay_out(con, catalogue, ask)
-    slots = OF_PLACE if ask.place else OF_JOB
+    slots = {
+        **(OF_PLACE if ask.place else OF_JOB),
+        "beside": beside(layout.kinds),
+        "places": own_places([ask.place] if ask.place else ()),
+    }
+    for table in ("spoken", "beside"):
+        rows = fill(f"tallies/union_{table}", slots)
+        con.execute(f"create or replace temp table asked_{table} as {rows}")
     return _folded("tallies/union", layout, mode=False, slots=slots)
 
 
@@ -172,6 +183,29 @@ def count_pairs(con: duckdb.DuckDBPyConnection, catalogue: Catalogue, ask: Ask) 
     layout = lay_out(con, catalogue, ask)
     keys, text = _folded("tallies/pairs", layout, mode=True, pair=True)
     return Counts(keys, _columns(con, text))
+
+
+# The statements by which counts read the session's views.
+READING = {
+    "first": (
+        "asked_jobs", "totals_at_steps", "marks_at_steps", "totals_of_units", "marks_of_units",
+        "union", "union_beside", "union_spoken",
+    ),
+    "attempted": ("asked_jobs", "totals_of_units", "marks_of_units"),
+}  # fmt: skip
+
+
+def statements_for(by: Collection[str], where: Collection[tuple[str, str]], view: str) -> list[str]:
+    """The statements that such a count may run, and the names of views that fill their slots.
+
+    For ``build_session``: a short question need not wait for views that it does not read.
+    """
+    names = [*READING.get(view, ()), *(["pairs"] if PAIR in by else [])]
+    texts = [fill(f"tallies/{name}", {"view": view}) for name in names]
+    units = "units_attempted" if view == "attempted" else "units_beside_steps"
+    slots = [units, f"marks_{view}", "flags"]
+    keys = [source.view for source in SOURCES.values()] if by or where else []
+    return [*texts, *slots, *keys, *(["known_names"] if where else [])]
 
 
 def period(con: duckdb.DuckDBPyConnection) -> Period:

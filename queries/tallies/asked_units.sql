@@ -2,8 +2,8 @@
 -- Grain: one row per (target, unit).
 -- Reads: units_first, units_beside_steps or units_attempted (slot units), asked_jobs, asked_modes,
 --   asked_values.
--- Parameters: none; slots: units, keys, filters. It becomes the view asked_units, and
---   asked_listed without the jobs that are counted by plan.
+-- Parameters: none; slots: units, keys, filters. It becomes asked_units, and asked_listed_first or
+--   asked_listed_attempted without the jobs that are counted by plan.
 -- Columns: target; entry, place, number; maybe; covers; cluster (technician); the keys.
 with
 -- one row per unit with its keys: its own method or grade where a key names its place

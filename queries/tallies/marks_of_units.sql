@@ -1,6 +1,7 @@
 -- Question: of how many units asked about does a record speak, and what does it say?
 -- Grain: one row per (mode, what is said, maybe, covers, keys, technician).
--- Reads: marks_first (as attempted: marks_attempted), asked_modes, asked_listed.
+-- Reads: marks_first, asked_listed_first (as attempted: marks_attempted, asked_listed_attempted),
+--   asked_modes.
 -- Parameters: none; slots: view, keys.
 -- Columns: mode; seen, unclear, unchecked, excluded; maybe; covers; the keys; cluster (technician);
 --   units.
@@ -17,6 +18,6 @@ select
   count(*) as units
 from marks_/*view*/ as k
 inner join asked_modes as m on m.mode = k.mode
-inner join asked_listed as u
+inner join asked_listed_/*view*/ as u
   on u.target = k.target and u.entry = k.entry and u.place = k.place and u.number = k.number
 group by all

@@ -1,7 +1,7 @@
 -- Question: how many units has each target, whatever the records say of them?
 -- Grain: one row per (target, covers, maybe, keys, technician).
--- Reads: asked_listed.
--- Parameters: none; slot: keys.
+-- Reads: asked_listed_first (as attempted: asked_listed_attempted).
+-- Parameters: none; slots: view, keys.
 -- Columns: target; covers; maybe; the keys; cluster (technician); units.
 select
   target,
@@ -10,5 +10,5 @@ select
   /*keys*/
   cluster,
   count(*) as units
-from asked_listed
+from asked_listed_/*view*/
 group by all

@@ -2,7 +2,8 @@
 -- Grain: one row per (target of mixed parts, job where grades differ or one is not known).
 -- Reads: targets, target_places, records.pieces, grades, records.factors, shop_settings.
 -- Parameters: none.
--- Columns: target; entry; maybe (true: a grade is not known and the known ones do not differ).
+-- Columns: target; entry; place (''), number (0), option (null): the unit is the job; maybe (true: a
+--   grade is not known and the known ones do not differ).
 --   Scope and grades are those of device_grades, counted here without listing the parts that have
 --   no piece: three times faster.
 create or replace temp view mixed_units as
@@ -73,6 +74,9 @@ mixing as (
 select
   target,
   entry,
+  '' as place,
+  0 as number,
+  cast(null as varchar) as option,
   one_origin is null or one_origin = other_origin as maybe
 from mixing
 where one_origin <> other_origin or not all_known

@@ -39,6 +39,7 @@ def with_slots_filled(text):
         "marks": "flags",
         "unclear": "false",
         "excluded": "preexisting",
+        "beside": "part_units",
         "targets": "1",
         "joins": "",
         "filters": "",
