@@ -49,8 +49,9 @@ def log_rank(table: AtRisk) -> CurveTest:
     share = n / np.where(at > 0, at, 1.0)
     score = np.sum(d - share * events, axis=(0, 2))
     spread = events * (at - events) / np.where(at > 1, at - 1, 1.0)
-    product = np.einsum("sgd,shd->gh", share * spread, share)
-    covariance = np.diag(np.sum(share * spread, axis=(0, 2))) - product
+    covariance = -np.einsum("sgd,shd->gh", share * spread, share)
+    # Written so that a group without anybody to compare with has a variance of exactly 0.
+    np.fill_diagonal(covariance, np.sum(share * (1 - share) * spread, axis=(0, 2)))
     return _test(score, covariance)
 
 

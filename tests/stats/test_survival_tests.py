@@ -146,9 +146,12 @@ def test_log_rank_by_hand():
 def test_what_cannot_be_compared(test):
     nothing = stats.at_risk([], [], [], [], groups=[], n_groups=3)
     no_event = stats.at_risk([1, 1], [5, 4], [0, 0], [5, 4], groups=[0, 1])
+    alone = stats.at_risk(
+        [1, 2, 3, 5], [20, 10, 5, 2], [2, 3, 1, 1], [8, 2, 2, 1], groups=[1] * 4, n_groups=3
+    )
     apart = stats.at_risk([1, 2], [5, 4], [5, 0], [0, 4], groups=[0, 2], n_groups=3)
     all_at_once = stats.at_risk([1, 1], [5, 4], [5, 4], [0, 0], groups=[0, 1])
-    for made in (nothing, no_event):
+    for made in (nothing, no_event, alone):
         found = test(made)
         assert found.degrees_of_freedom == 0
         assert np.isnan([found.statistic, found.p_value]).all()
