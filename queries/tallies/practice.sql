@@ -1,6 +1,6 @@
 -- Question: which jobs of a step tell about practice with its methods, and what came of each?
 -- Grain: one row per job asked about on which the step was done.
--- Reads: asked_modes, asked_units, asked_jobs, flags, practice, modes, jobs, records.covers,
+-- Reads: practice_result, asked_modes, asked_jobs, flags, practice, modes, jobs,
 --   records.step_minutes.
 -- Parameters: step (code); labour_rate (money per hour).
 -- Columns: method (null: not recorded); technician (number, null: not recorded); model (number);
@@ -12,20 +12,6 @@
 -- A running number of uses tells single jobs of a technician apart, so there is nothing to add up
 -- here: the counts by number of uses are made from these columns.
 with
--- one row per job on which any of the modes applied; units of a part fold into their job
-applied as (
-  select
-    u.entry,
-    max(case when u.maybe or c.mode is null or coalesce(f.unchecked, false) then 1 else 0 end)
-      as doubt,
-    max(case when coalesce(f.seen, false) then 1 else 0 end) as seen
-  from asked_modes as m
-  inner join asked_units as u on u.target = m.target
-  left join records.covers as c on c.covers = u.covers and c.mode = m.mode
-  left join flags as f on f.entry = u.entry and f.mode = m.mode
-  where m.kind = 'part' or not coalesce(f.preexisting, false)
-  group by u.entry
-),
 -- one row per job on which any of the modes was seen
 costs as (
   select
@@ -54,7 +40,7 @@ told as (
   from practice as p
   inner join asked_jobs as j on j.entry = p.entry
   inner join jobs as b on b.entry = p.entry
-  left join applied as a on a.entry = p.entry
+  left join practice_result as a on a.entry = p.entry
   left join costs as c on c.entry = p.entry
   left join records.step_minutes as t on t.entry = p.entry and t.step = $step
   where p.step = $step

@@ -6,6 +6,10 @@ import numpy as np
 import pytest
 
 from fixstats.findings.practice_figures import method_figures
+from fixstats.resources import statement
+from fixstats.shop import open_shop
+from fixstats.tallies.ask import Ask, lay_out
+from fixstats.tallies.practice import practice_jobs
 
 from ..charts.practice_cases import made_jobs, practice_finding, rates_by_uses
 
@@ -128,6 +132,27 @@ def test_unknown_jobs_enter_no_rate():
 
 def test_the_same_jobs_give_the_same_figures():
     assert figures().summary == figures().summary
+
+
+@pytest.mark.parametrize("step", ["opening", "battery_release", "glass_removal", "calibration"])
+def test_the_short_way_to_the_results_is_the_long_one(demo_shop, step):
+    shop = open_shop(demo_shop)
+    catalogue = shop.folder.catalogue
+    ask = Ask(tuple(one.code for one in catalogue.failure_modes if step in one.steps))
+    with shop.session(digging=False) as con:
+        jobs = practice_jobs(con, catalogue, ask, step, 60.0)
+        here = con.execute("select * from practice_result order by entry").fetchall()
+        units = lay_out(con, catalogue, ask).units
+        con.execute(f"create or replace temp view asked_units as {units}")
+        con.execute(statement("tallies/practice_result"))
+        long = con.execute(
+            "select r.* from practice_result as r inner join practice as p on p.entry = r.entry "
+            "where p.step = $1 order by r.entry",
+            [step],
+        ).fetchall()
+    assert here == long and len(here) > 300
+    known = sum(int(one["applies"].sum()) for one in jobs.by_method.values())
+    assert 0 < known <= len(here)
 
 
 # ---------------------------------------------------------------- words
