@@ -156,7 +156,8 @@ def _heterogeneity(rows: Found, plan: Plan, *, several: bool) -> Iterator[Note]:
     names = [
         _named(modes, row, several=several)
         for modes, row, public in rows
-        if (public["homogeneity_p"] or 1) < UNEQUAL
+        if public["homogeneity_p"] is not None
+        and public["homogeneity_p"] < UNEQUAL
         and public["failures"] + public["baseline_failures"] >= TELLING
     ]
     if names:
@@ -288,11 +289,12 @@ def _hidden_cause(rows: Found, *, several: bool) -> Iterator[Note]:
 
 def _many(rows: Found, plan: Plan) -> Iterator[Note]:
     number = len(rows)
-    chance = (1 - plan.level) * number
+    missed = (1 - plan.level) * number
+    about = f"{missed:.1f}" if missed < 1 else f"{missed:.0f}"
     if number > 5:
         yield Note(
             "many_rows",
-            f"{number} rows at {100 * plan.level:g} %: of that many intervals about {chance:.1g} "
+            f"{number} rows at {100 * plan.level:g} %: of that many intervals about {about} "
             "would miss the truth by chance alone; p_corrected allows for it",
         )
 

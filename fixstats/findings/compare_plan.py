@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 
 from fixstats.errors import UsageError
-from fixstats.folder import Catalogue, FailureMode
+from fixstats.folder import Catalogue, FailureMode, fold
 from fixstats.tallies.ask import check_modes
 from fixstats.tallies.choices import Use
 from fixstats.tallies.keys import Key, resolve
@@ -315,12 +315,13 @@ def find_baseline(
     """
     options = options_of(uses)
     if ask.baseline is not None:
-        if ask.baseline not in options:
+        known = {fold(option): option for option in options}
+        if fold(ask.baseline) not in known:
             near = did_you_mean(ask.baseline, options)
             raise UsageError(
                 f"--baseline {ask.baseline}: no job asked about has it at {choice.name}{near}"
             )
-        return ask.baseline, "asked for"
+        return known[fold(ask.baseline)], "asked for"
     standard = _standard(choice, catalogue, min(as_of, ask.until or as_of))
     if standard in options:
         return str(standard), "the house standard"

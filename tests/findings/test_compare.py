@@ -207,6 +207,15 @@ def test_a_union_with_dangers_says_so(small):
     assert texts(small.compare("release", mode=["torn", "pierced"]), "dangers") == []
 
 
+def test_many_rows_are_said_to_miss_by_chance(small, opened):
+    found = small.compare("closing", mode=["lines", "loose"], by="model", adjust="none")
+    (note,) = texts(found, "many_rows")
+    assert note.startswith("6 rows at 95 %: of that many intervals about 0.3 would miss")
+    found = small.compare("closing", mode=["lines", "loose"], by="model", confidence=0.6)
+    assert "about 2 would miss" in texts(found, "many_rows")[0]
+    assert texts(opened, "many_rows") == []
+
+
 def test_practice_that_is_still_gained(small):
     """Thread was begun in June: each technician has 100 earlier uses only for their last jobs."""
     found = small.compare("release", adjust=["release_practice", "model"], at="practised")

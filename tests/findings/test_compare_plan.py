@@ -226,6 +226,7 @@ def test_a_standard_nobody_used_is_named(catalogue):
 
 def test_a_baseline_asked_for(catalogue):
     assert baseline(catalogue, baseline="cold") == ("cold", "asked for")
+    assert baseline(catalogue, [use("Reed  Ltd")], baseline="reed ltd")[0] == "Reed  Ltd"
     with pytest.raises(UsageError, match=r"--baseline heet: .*did you mean 'heat'"):
         baseline(catalogue, baseline="heet")
 
