@@ -29,7 +29,7 @@ if TYPE_CHECKING:
 # More rows make a picture nobody reads; the most certain are drawn.
 MOST_ROWS = 40
 # The scale reaches so many times beyond the odds ratios drawn, and at least to these.
-BEYOND = 2.0
+BEYOND = 3.0
 NARROWEST = (0.5, 2.0)
 TICKS = (0.01, 0.02, 0.05, 0.1, 0.2, 0.5, 1, 2, 5, 10, 20, 50, 100)
 HEADING = "failures: with it, against"

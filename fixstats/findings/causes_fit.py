@@ -17,7 +17,8 @@ for even where nothing is confounded; risk difference and share due do not.
 Sources: Heinze and Schemper 2002, Stat Med 21:2409-2419; Puhr and others 2017, Stat Med
 36:2302-2317 (FLIC); Greenland and Drescher 1993, Biometrics 49:865-872 (share due from a logistic
 fit); Zou and Donner 2008, Stat Med 27:1693-1702 (adding squared distances). Where units were drawn
-by outcome: Prentice and Pyke 1979, Biometrika 66:403-411. On odds ratios: Greenland, Robins and Pearl 1999, Stat Sci 14:29-46.
+by outcome: Prentice and Pyke 1979, Biometrika 66:403-411. What odds ratios depend on: Greenland,
+Robins and Pearl 1999, Stat Sci 14:29-46.
 """
 
 from __future__ import annotations

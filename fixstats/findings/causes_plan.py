@@ -120,9 +120,9 @@ def conditions_of(modes: Sequence[FailureMode], catalogue: Catalogue) -> tuple[C
 
 
 def adjusters_of(condition: Condition, conditions: Sequence[Condition]) -> tuple[str, ...]:
-    """Keys that a condition is adjusted for, in the order in which they enter."""
+    """Keys that a condition is adjusted for, in the order in which they enter: choices first."""
     before = (one.key for one in conditions if one.place < condition.place)
-    keys = dict.fromkeys((*BASE, *condition.beside, *before))
+    keys = dict.fromkeys((*condition.beside, *BASE, *before))
     return tuple(key for key in keys if key != condition.key)
 
 

@@ -1,0 +1,332 @@
+"""``causes`` on the demo shop, against what the generator planted, and on small shops."""
+
+import json
+import re
+
+import pytest
+
+from fixstats.errors import UsageError
+from fixstats.findings import causes as asking
+from fixstats.findings.causes import CausesAsk
+from fixstats.findings.causes_plan import adjusters_of, conditions_of, labels_of, reference_of
+from fixstats.findings.causes_words import percent, ratio, sentences
+from fixstats.folder import DEFAULT_CATALOGUE, read_catalogue
+from fixstats.resources import resource
+from fixstats.shop import open_shop
+from fixstats.tallies import condition_cells
+from fixstats.tallies.ask import Ask
+from fixstats.tallies.counts import count_modes
+
+KEYS = [
+    "condition", "level", "reference", "mode", "family", "failures", "opportunities", "rate",
+    "reference_failures", "reference_opportunities", "reference_rate", "odds_ratio", "odds_low",
+    "odds_high", "risk_difference", "risk_low", "risk_high", "p_value", "p_corrected", "share_due",
+    "share_low", "share_high", "adjusted_for",
+]  # fmt: skip
+# What the generator calls a condition -> the row that finds it.
+PLANTED = {
+    "charge_below_20": ("charge", "<20", ">=20"),
+    "connection_hotspot": ("connection", "hotspot", "wifi"),
+    "several_parts": ("parts_together", "2", "1"),
+    "grades_mixed": ("grades_mixed", "yes", "no"),
+}
+
+
+@pytest.fixture(scope="module")
+def shop(demo_shop):
+    return open_shop(demo_shop)
+
+
+@pytest.fixture(scope="module")
+def refused(shop):
+    return shop.causes("calibration_refused")
+
+
+def noted(result):
+    return {note.code: note.text for note in result.notes}
+
+
+# ---------------------------------------------------------------- what was planted
+
+
+def test_just_the_planted_conditions_survive(refused):
+    found = {tuple(row[name] for name in ("condition", "level", "reference"))
+             for row in refused.rows if row["p_corrected"] < 0.05}  # fmt: skip
+    assert found == set(PLANTED.values())
+
+
+def test_the_intervals_cover_the_truth(refused):
+    """All signs are right; of 12 intervals of the demo's one draw, 11 cover what was planted."""
+    text = (resource("demo_data") / "truth.json").read_text(encoding="utf-8")
+    truths = json.loads(text)["planted"]["calibration_conditions"]["conditions"]
+    rows = {(row["condition"], row["level"]): row for row in refused.rows}
+    covered = []
+    for name, (condition, level, _) in PLANTED.items():
+        row = rows[condition, level]
+        for true, figure, ends in (
+            ("odds_ratio", "odds_ratio", "odds"),
+            ("risk_difference", "risk_difference", "risk"),
+            ("share_of_failures_due_to_it", "share_due", "share"),
+        ):
+            assert row[figure] > (1 if figure == "odds_ratio" else 0)
+            covered.append(row[f"{ends}_low"] <= truths[name][true] <= row[f"{ends}_high"])
+    assert sum(covered) >= 11
+
+
+def test_counts_are_those_of_rates(shop, refused):
+    rates = shop.rates(mode="calibration_refused", by="charge", view="first").rows
+    counts = {row["charge"]: (row["failures"], row["opportunities"]) for row in rates}
+    (row,) = [row for row in refused.rows if row["condition"] == "charge"]
+    assert (row["failures"], row["opportunities"]) == counts["<20"]
+    assert (row["reference_failures"], row["reference_opportunities"]) == counts[">=20"]
+    assert f"charge {counts[None][1]:,}" in noted(refused)["not_recorded"]
+    assert row["rate"] == row["failures"] / row["opportunities"]
+
+
+def test_rows_have_the_stated_keys_and_order(refused):
+    assert all([*row] == KEYS for row in refused.rows)
+    p_values = [row["p_value"] for row in refused.rows]
+    assert p_values == sorted(p_values)
+    assert all(row["mode"] == "calibration_refused" for row in refused.rows)
+
+
+def test_only_what_came_before_is_adjusted_for(refused):
+    late = {"charge", "connection"}
+    for row in refused.rows:
+        used = set(row["adjusted_for"])
+        assert not used & late and row["condition"] not in used
+        assert {"model", "technician"} <= used
+        if row["condition"] in late:
+            assert {"grades_mixed", "parts_together", "swollen", "rework"} <= used
+        if row["condition"] == "quarter":
+            assert used == {"model", "technician"}
+
+
+def test_holm_over_all_rows(refused):
+    from statsmodels.stats.multitest import multipletests
+
+    p_values = [row["p_value"] for row in refused.rows]
+    expected = multipletests(p_values, method="holm")[1]
+    assert [row["p_corrected"] for row in refused.rows] == pytest.approx(list(expected))
+
+
+def test_no_pair_was_planted(refused):
+    assert "6 pairs of conditions tested: none" in noted(refused)["no_pair"]
+
+
+def test_practice_is_told_from_the_method_it_is_of(shop):
+    """A new method has no tabs to snap: its few uses must not look as if they saved the tabs."""
+    rows = [row for row in shop.causes("tab_snapped").rows
+            if row["condition"] == "battery_release_practice"]  # fmt: skip
+    assert {row["level"] for row in rows} == {"0-9", "10-29", "30-99"}
+    assert all("battery_release" in row["adjusted_for"] for row in rows)
+    assert all(row["failures"] == 0 and row["p_corrected"] > 0.5 for row in rows)
+
+
+def test_few_failures_allow_few_adjusters_and_it_is_said(shop):
+    """42 failures: eight columns. The method stands first, technicians do not fit in."""
+    result = shop.causes("flex_cut")
+    (row,) = [
+        row
+        for row in result.rows
+        if (row["condition"], row["level"]) == ("battery_release_practice", "10-29")
+    ]
+    assert row["odds_ratio"] > 2
+    assert row["adjusted_for"][0] == "battery_release"
+    assert not [one for one in result.rows if "technician" in one["adjusted_for"]]
+    assert re.search(r"technician \(for \d+ of \d+ conditions\)", noted(result)["not_adjusted"])
+
+
+def test_a_part_is_judged_with_its_grade(shop):
+    (row,) = [
+        row for row in shop.causes("dead_on_arrival").rows if row["condition"] == "grades_mixed"
+    ]
+    assert "battery_grade" in row["adjusted_for"]
+    assert row["p_corrected"] > 0.05
+
+
+def test_mixed_parts_and_families(shop):
+    mixed = shop.causes("mixed_part_conflicts")
+    assert {(row["mode"], row["family"]) for row in mixed.rows} == {(None, "mixed_part_conflicts")}
+    assert "rates --by pair" in noted(mixed)["by_pair"]
+    assert "grades_mixed" in noted(mixed)["not_compared"]
+    assert all(row["p_corrected"] > 0.05 for row in mixed.rows)
+    (total,) = mixed.finding.parts["total"]
+    (rates,) = shop.rates(family="mixed_part_conflicts").rows
+    assert total == {name: rates[name] for name in ("failures", "opportunities", "unknown")}
+
+
+def test_where_leaves_out_what_it_fixes(shop):
+    result = shop.causes("calibration_refused", where={"charge": "<20", "rework": "no"})
+    assert {"charge", "rework"}.isdisjoint(row["condition"] for row in result.rows)
+    assert "rework" not in noted(result)
+    assert result.settings["where"] == ["charge=<20", "rework=no"]
+
+
+def test_thinning_tells_the_same_story(shop, refused, monkeypatch):
+    monkeypatch.setattr(condition_cells, "MOST", 1500)
+    thinned = shop.causes("calibration_refused")
+    assert "drawn evenly" in noted(thinned)["thinned"] and "thinned" not in noted(refused)
+    whole, part = refused.rows[0], thinned.rows[0]
+    counts = KEYS[:11]
+    assert [whole[name] for name in counts] == [part[name] for name in counts]
+    for figure, ends in (("odds_ratio", "odds"), ("risk_difference", "risk"),
+                         ("share_due", "share")):  # fmt: skip
+        assert part[f"{ends}_low"] < whole[figure] < part[f"{ends}_high"]
+    width = [row["risk_high"] - row["risk_low"] for row in (whole, part)]
+    assert width[1] > width[0]
+
+
+def test_thinning_draws_evenly_and_keeps_totals(shop, monkeypatch):
+    catalogue = shop.folder.catalogue
+    ask = Ask(("calibration_refused",), by=("technician", "model"))
+    with shop.session(digging=False) as con:
+        counts = count_modes(con, catalogue, ask).columns
+        monkeypatch.setattr(condition_cells, "MOST", 400)
+        weights = condition_cells.lay_conditions(con, catalogue, ask)
+        cells = condition_cells.cells_of(con, (), ("technician",))
+    failures, others = (sum(one) for one in (cells.failures, cells.others))
+    assert (failures, others) == (400, 400)
+    all_failures = sum(counts["failures"])
+    assert weights[0] * failures == pytest.approx(all_failures)
+    assert weights[1] * others == pytest.approx(sum(counts["opportunities"]) - all_failures)
+    by_technician = dict(zip(cells.keys["technician"], cells.failures, strict=True))
+    for name, drawn in by_technician.items():
+        rows = zip(counts["technician"], counts["failures"], strict=True)
+        of = sum(k for technician, k in rows if technician == name)
+        assert abs(drawn - of / weights[0]) < 1
+
+
+# ---------------------------------------------------------------- words
+
+
+def test_never_seen_has_no_contrast(shop):
+    result = shop.causes("button_flex_torn")
+    assert {note.code for note in result.notes} == {"no_contrast", "own_records"}
+    assert "never occurred in 5,573 opportunities" in noted(result)["no_contrast"]
+    assert result.rows and all(row["odds_ratio"] is None for row in result.rows)
+    assert result.finding.parts["sentences"] == []
+
+
+def test_a_safety_mode_carries_its_caution(shop, refused):
+    assert "stop first" in shop.causes("cell_bent").cautions[0]
+    assert refused.cautions == ()
+
+
+def test_sentences_say_no_more_than_the_numbers(refused):
+    first, *_ = refused.finding.parts["sentences"]
+    assert first["text"].startswith(
+        "Charge at calibration, %: <20 goes with more failures than >=20 (203 of 585 against "
+        "354 of 3,328). Like for like 25 more in 100 jobs (21 to 29), odds 5.05 times (4.08 to "
+    )
+    assert "If the link is causal, 25 % of the failures (22 to 29)" in first["text"]
+    assert len(refused.finding.parts["sentences"]) == len(PLANTED)
+
+
+def row_of(**more):
+    row = dict.fromkeys(KEYS, 0.5) | {
+        "condition": "charge", "level": "<20", "reference": ">=20", "failures": 3,
+        "opportunities": 60, "rate": 0.05, "reference_failures": 2, "reference_opportunities": 90,
+        "reference_rate": 0.02, "odds_ratio": 0.4, "odds_low": 0.2, "odds_high": 0.8,
+        "risk_difference": -0.04, "risk_low": -0.06, "risk_high": -0.01, "p_corrected": 0.01,
+        "adjusted_for": ["model", "technician"],
+    }  # fmt: skip
+    return row | more
+
+
+def test_a_reversal_and_fewer_failures_are_said():
+    (text,) = sentences([row_of()], {"charge": "Charge"}, "jobs", 0.95)
+    assert text == (
+        "Charge: <20 goes with fewer failures than >=20 (3 of 60 against 2 of 90, the other way "
+        "round before like is compared with like). Like for like 4.0 fewer in 100 jobs (1.0 to "
+        "6.0), odds 0.40 times (0.20 to 0.80)."
+    )
+
+
+def test_none_and_nothing_are_said():
+    (text,) = sentences([row_of(p_corrected=0.2)], {"charge": "Charge"}, "jobs", 0.95)
+    assert text.startswith("Of 1 value looked at, none goes with it beyond chance")
+    (text,) = sentences([row_of(adjusted_for=["quarter"])], {"charge": "Charge"}, "jobs", 0.95)
+    assert text.endswith(" Not adjusted for model or technician.")
+    assert sentences([], {}, "jobs", 0.95) == []
+
+
+@pytest.mark.parametrize(
+    ("value", "words"),
+    [(None, "·"), (0.0183, "0.018"), (0.996, "1.00"), (1.005, "1.00"), (9.96, "10"),
+     (1270.4, "1,270")],
+)  # fmt: skip
+def test_ratios_are_told_without_false_precision(value, words):
+    assert ratio(value) == words
+
+
+@pytest.mark.parametrize(
+    ("share", "words"), [(None, "·"), (0.25, "25"), (0.031, "3.1"), (-0.0042, "-0.42")]
+)
+def test_shares_are_told_in_percent(share, words):
+    assert percent(share) == words
+
+
+# ---------------------------------------------------------------- plan
+
+
+def plan(name):
+    catalogue = read_catalogue(DEFAULT_CATALOGUE)
+    codes = catalogue.families.get(name, (name,))
+    found = conditions_of([catalogue.modes[code] for code in codes], catalogue)
+    return {one.key: adjusters_of(one, found) for one in found}, labels_of(found, catalogue)
+
+
+def test_conditions_of_a_late_step():
+    adjusters, labels = plan("calibration_refused")
+    assert "opening_another_try" in adjusters and "calibration_another_try" not in adjusters
+    assert [key for key in adjusters if key.endswith("_practice")] == ["calibration_practice"]
+    assert adjusters["swollen"] == ("model", "technician", "quarter")
+    assert adjusters["rework"] == adjusters["swollen"]
+    assert adjusters["quarter"] == ("model", "technician")
+    assert "parts_together" in adjusters["grades_mixed"]
+    assert "grades_mixed" not in adjusters["parts_together"]
+    assert "connection" not in adjusters["charge"] and "rework" in adjusters["charge"]
+    assert adjusters["calibration_practice"][0] == "calibration"
+    assert labels["opening_another_try"] == "Opening the device: another try needed"
+    assert set(labels) == set(adjusters)
+
+
+def test_conditions_of_several_steps_parts_and_mixed_parts():
+    """Steps after the first that a mode can occur at are not before it."""
+    adjusters, _ = plan("display_lines")
+    assert not [key for key in adjusters if key.endswith("_another_try")]
+    assert {"opening_practice", "resealing_practice"} <= set(adjusters)
+    for name in ("dead_on_arrival", "restart_conflict"):
+        adjusters, _ = plan(name)
+        assert not [key for key in adjusters if key.endswith(("_another_try", "_practice"))]
+
+
+def test_the_reference_is_no_or_the_most_common():
+    assert reference_of([("yes", 90), ("no", 10)]) == "no"
+    assert reference_of([("wifi", 60), ("cable", 90)]) == "cable"
+
+
+# ---------------------------------------------------------------- wrong questions
+
+
+@pytest.mark.parametrize(
+    ("ask", "words"),
+    [
+        ({"mode": "calibration_refusd"}, r"mode or family .*; did you mean 'calibration_refused'"),
+        ({"confidence": 95}, "confidence 95 must lie between"),
+        ({"min_opportunities": 0}, "--min-opportunities 0 must be 1 or more"),
+        ({"where": (("modle", "x"),)}, r"unknown key 'modle'; did you mean 'model'"),
+    ],
+)
+def test_wrong_questions_are_refused(shop, ask, words):
+    with pytest.raises(UsageError, match=words):
+        shop.ask_causes(CausesAsk(**({"mode": "calibration_refused"} | ask)))
+
+
+def test_levels_too_rare_are_named(shop):
+    result = shop.causes("calibration_refused", min_opportunities=200)
+    assert "fewer than 200: rework = yes" not in noted(result)["not_compared"]
+    assert "rework" in noted(result)["not_compared"]
+    assert all(row["opportunities"] >= 200 for row in result.rows)
+    assert CausesAsk("x").min_opportunities == asking.FEWEST
