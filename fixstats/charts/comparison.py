@@ -6,12 +6,13 @@ import re
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-from fixstats.charts.names import key_label, mode_label
-from fixstats.charts.words import NO_BREAK, Row, level_words, period_words, view_words
+from fixstats.charts.names import by_keys, key_label, mode_label
+from fixstats.charts.words import Row, level_words, period_words, view_words
 from fixstats.findings.base import Finding
 from fixstats.findings.compare_words import lead_of
 from fixstats.words import listed
 
+MINUS = "\u2212"
 # Options that a title names one by one; more are counted.
 MOST_NAMED = 3
 TURNS = {"sure": "turns round", "possible": "may turn round"}
@@ -112,7 +113,11 @@ def comparison_subtitle(finding: Finding, *more: str) -> list[str]:
     rows = overall(finding)
     unit = settings["unit"]
     if len(rows) == 1:
-        count = f"n: {pair_counts(rows[0]).replace(' | ', f' {unit} against ')}"
+        row = rows[0]
+        count = (
+            f"n: {row['failures']:,} failures of {row['opportunities']:,} opportunities ({unit}), "
+            f"against {row['baseline_failures']:,} of {row['baseline_opportunities']:,}"
+        )
     else:
         sizes = sorted(row["opportunities"] for row in rows)
         between = f"{sizes[0]:,} to {sizes[-1]:,}" if sizes[0] < sizes[-1] else f"{sizes[0]:,}"
@@ -134,12 +139,15 @@ def _rework(finding: Finding) -> str:
 
 
 def adjusted_words(finding: Finding) -> str:
-    """What stands behind a like-for-like figure."""
-    keys = finding.settings.get("adjusted_for") or ()
-    names = [key_label(key, finding.labels).lower() for key in keys]
-    return f"like for like: adjusted for {listed(names)}" if names else "like for like"
+    """What stands behind the like-for-like figures: the fit, else the strata."""
+    kinds = {lead.kind for row in finding.rows if (lead := lead_of(row))}
+    how, keys = "adjusted for", finding.settings["adjusted_for"]
+    if kinds == {"strata"}:
+        how, keys = "within strata of", finding.settings["strata"]
+    names = by_keys([(key,) for key in keys], finding.labels) if keys else "nothing"
+    return f"like for like: {how} {names}" if kinds else "like for like: no figure"
 
 
 def hundred(difference: float) -> str:
     """``+2.7``: so many more in a hundred."""
-    return f"{100 * difference:+.1f}".replace("-", f"−{NO_BREAK}"[:1])
+    return f"{100 * difference:+.1f}".replace("-", MINUS)

@@ -27,10 +27,10 @@ from fixstats.words import counted
 if TYPE_CHECKING:
     from fixstats.charts import Picture
 
-# ColorBrewer's "Blues" in five classes (Brewer, Hatchard and Harrower 2003), safe with any colour
-# vision; the two darkest take white text.
-SHADES = ("#EFF3FF", "#BDD7E7", "#6BAED6", "#3182BD", "#08519C")
-DARK = 3
+# ColorBrewer's "Blues" of seven classes (Brewer, Hatchard and Harrower 2003), safe with any colour
+# vision; without the fifth, on which no ink stands out, and the last. The darkest takes white text.
+SHADES = ("#EFF3FF", "#C6DBEF", "#9ECAE1", "#6BAED6", "#2171B5")
+DARK = 4
 # A cell of fewer pairs is not shaded: one conflict more or less would change its colour.
 ENOUGH = 20
 # A cell of fewer is shaded in its middle only: at 100 pairs a rate of 5 % may still be 2 or 11 %.
@@ -53,9 +53,9 @@ class Panel:
 def pair_grid(finding: Finding) -> Picture:
     """A grid for every mode and pair of parts; cells say rate, interval and counts.
 
-    Darker is a higher rate; the words in the cell say the same. A cell of fewer than ``FIRM``
-    pairs looks uncertain, with a dashed border and a smaller shade; of fewer than ``ENOUGH`` it has
-    no shade. A cell without a known opportunity says how many pairs are unknown.
+    Darker is a higher rate; the words in the cell say the same. A cell of fewer than ``FIRM`` pairs
+    looks uncertain, with a smaller shade; of fewer than ``ENOUGH`` it has no shade. A cell without
+    a known opportunity says how many pairs are unknown.
     """
     if not finding.rows:
         return nothing(finding)
@@ -67,7 +67,7 @@ def pair_grid(finding: Finding) -> Picture:
     words = subtitle(
         finding,
         "darker: more often",
-        f"dashed, smaller shade: fewer than {FIRM} pairs; no shade: fewer than {ENOUGH}",
+        f"smaller shade: fewer than {FIRM} pairs; no shade: fewer than {ENOUGH}",
         f"{counted(left, 'grid')} not drawn: fewest pairs" if left else "",
     )
     title = _title(finding, rows)
@@ -137,8 +137,9 @@ def _grid(panel: Panel, finding: Finding, top: float) -> alt.LayerChart | alt.Fa
     heading = alt.TitleParams(
         wrapped(panel.heading, 90), fontSize=12, anchor="start", frame="group", offset=6
     )
-    return alt.layer(*_marks(cells, x, y)).properties(
-        width=alt.Step(CELL[0]), height=alt.Step(CELL[1]), title=heading
+    deep = max(len(cell["lines"]) for cell in cells) - 2
+    return alt.layer(*_marks(cells, x, y, deep)).properties(
+        width=alt.Step(CELL[0]), height=alt.Step(CELL[1] + LINE * deep), title=heading
     )
 
 
@@ -161,19 +162,19 @@ def _axis(
 
 def _cell(row: Row, top: float) -> Record:
     """What is drawn and written in a cell."""
-    counts = count_words(row)
-    counts += f", {row['unknown']:,} unknown" if many_unknown(row) else ""
+    counts = [count_words(row)]
+    counts += [f"{row['unknown']:,} unknown"] if many_unknown(row) else []
     if row["rate"] is None:
         head, lines = NOT_KNOWN, ["no opportunity", f"{row['unknown']:,} unknown"]
     elif row["at_most"] is not None:
-        head, lines = "none seen", [f"at most {percent(row['at_most'])}", counts]
+        head, lines = "none seen", [f"at most {percent(row['at_most'])}", *counts]
     else:
         head = percent(row["rate"])
-        lines = [f"{bare(row['low'])} to {bare(row['high'])}", counts]
+        lines = [f"{bare(row['low'])} to {bare(row['high'])}", *counts]
     shade = -1
     if row["rate"] is not None and _enough(row):
         shade = min(int(len(SHADES) * row["rate"] / top), len(SHADES) - 1) if top else 0
-    firm = row["rate"] is None or row["opportunities"] >= FIRM
+    firm = row["opportunities"] >= FIRM
     about = f"{row['grade_a'] or NOT_KNOWN} with {row['grade_b'] or NOT_KNOWN}: {rate_words(row)}"
     ink = "white" if shade >= DARK else GREY if shade < 0 else INK
     return {"head": head, "lines": lines, "shade": shade, "firm": firm} | {
@@ -181,26 +182,29 @@ def _cell(row: Row, top: float) -> Record:
     }  # fmt: skip
 
 
-def _marks(cells: Sequence[Record], x: alt.X, y: alt.Y) -> list[alt.Chart]:
+def _marks(cells: Sequence[Record], x: alt.X, y: alt.Y, deep: int) -> list[alt.Chart]:
+    """Borders, shades and words of all cells; ``deep``: lines of words beyond the usual two."""
+    up = deep * LINE / 2
     fill = alt.Fill(
         "shade:N", legend=None,
         scale=alt.Scale(domain=[-1, *range(len(SHADES))], range=["white", *SHADES]),
     )  # fmt: skip
-    dash = alt.condition("datum.firm", alt.value([1, 0]), alt.value([4, 3]))
     base = plot(cells).encode(x=x, y=y)
     ink = alt.Color("ink:N", scale=None)
+    head = base.mark_text(dy=-14 - up, fontSize=12, fontWeight="bold")
+    lines = base.mark_text(dy=1 - up, fontSize=10, lineHeight=LINE)
     border = base.mark_rect(stroke=GREY, strokeWidth=0.7, fill="white")
     small: Any = {"width": {"band": 0.76}, "height": {"band": 0.88}}
     return [
-        border.encode(strokeDash=dash, description="about:N"),
+        border.encode(description="about:N"),
         *(
             plot([cell for cell in cells if cell["firm"] == firm and cell["shade"] >= 0])
             .mark_rect(**size, stroke=GREY, strokeWidth=0.7 if firm else 0)
             .encode(x=x, y=y, fill=fill)
             for firm, size in ((True, {}), (False, small))
         ),
-        base.mark_text(dy=-14, fontSize=12, fontWeight="bold").encode(text="head:N", color=ink),
-        base.mark_text(dy=1, fontSize=10, lineHeight=13).encode(text="lines:N", color=ink),
+        head.encode(text="head:N", color=ink),
+        lines.encode(text="lines:N", color=ink),
     ]
 
 

@@ -12,6 +12,7 @@ from fixstats.charts.comparison import (
     TURNS,
     against,
     comparison_subtitle,
+    hundred,
     labelled,
     option_label,
     pair_counts,
@@ -24,7 +25,7 @@ from fixstats.charts.sheet import Sheet
 from fixstats.charts.style import COLOURS, GREY, INK, finished, nothing, percent_axis
 from fixstats.charts.words import Row, percent
 from fixstats.findings.base import Finding
-from fixstats.findings.compare_words import Lead, lead_of, spanned
+from fixstats.findings.compare_words import Lead, spanned
 from fixstats.words import counted
 
 if TYPE_CHECKING:
@@ -36,6 +37,7 @@ MOST_PANELS = 3
 # One option of a stratum with fewer opportunities does not set the scale.
 TELLING = 20
 WAYS = {"less": COLOURS[0], "more": COLOURS[1], "same": GREY}
+HOW = {"adjusted": "like for like", "strata": "within strata"}
 ARROWS = ("arrow less", "arrow more")
 AREA = 420  # of the largest point
 
@@ -100,8 +102,10 @@ def strata_chart(finding: Finding) -> Picture:
     more = len(rows) - len(shown)
     more = len(rows) - len(shown)
     words = [
-        *comparison_subtitle(finding, f"{more} more rows turn round, not drawn" if more else ""),
-        *(["; ".join(_spans(shown[0], finding)), said] if len(shown) == 1 else []),
+        *comparison_subtitle(
+            finding, f"{counted(more, 'more row')} that may turn round, not drawn" if more else ""
+        ),
+        *([_spans(shown[0], finding), said] if len(shown) == 1 else []),
         "area of a point: its opportunities; an arrow to the left: the option fails less there",
     ]
     title = _title(shown[0], finding)
@@ -117,14 +121,24 @@ def _names(shown: Sequence[Row], finding: Finding) -> tuple[str, str]:
     return option_label(baseline, finding.labels), option_label(option, finding.labels)
 
 
-def _spans(row: Row, finding: Finding) -> list[str]:
-    """The raw and the like-for-like difference with their intervals, in words."""
+def _raw(row: Row) -> Lead:
+    return Lead("raw", row["difference"], row["difference_low"], row["difference_high"])
+
+
+def _fair(row: Row) -> Lead:
+    """The figure that points the other way than the raw one: adjusted, else within strata."""
+    fitted = row["adjusted_difference"]
+    kind = "strata" if fitted is None or fitted * row["difference"] >= 0 else "adjusted"
+    figures = [row[f"{kind}_{name}"] for name in ("difference", "low", "high")]
+    return Lead(HOW[kind], *figures)
+
+
+def _spans(row: Row, finding: Finding) -> str:
+    """The raw difference and the one that turns it round with their intervals, in words."""
     unit = finding.settings["unit"]
-    raw = Lead("raw", row["difference"], row["difference_low"], row["difference_high"])
-    lead = lead_of(row)
-    said = [f"raw: {spanned(raw, unit)}"]
-    bare = spanned(lead, unit).replace(f" in 100 {unit}", "") if lead else ""
-    return [*said, f"like for like: {bare}"] if lead else said
+    fair = _fair(row)
+    words = spanned(fair, unit).replace(f" in 100 {unit}", "")
+    return f"raw: {spanned(_raw(row), unit)}; {fair.kind}: {words}"
 
 
 def _heading(row: Row, finding: Finding) -> str:
@@ -133,19 +147,26 @@ def _heading(row: Row, finding: Finding) -> str:
 
 
 def _title(row: Row, finding: Finding) -> str:
-    """What all jobs together say, and that it turns round; no more than the flag says."""
+    """What all jobs together say, and whether that holds like for like; as far as intervals go."""
     option = option_label(row["option"], finding.labels)
-    raw, other = ("more", "less") if row["difference"] > 0 else ("less", "more")
-    subject = subject_of(finding)
-    if row["reversal"] == "sure":
-        return (
-            f"{subject}: the order turns round. {option} fails {raw} in all jobs together, but "
-            f"{other} like for like"
+    raw, fair = _raw(row), _fair(row)
+    here, there = ("more", "less") if raw.difference > 0 else ("less", "more")
+    sure = [lead.low * lead.high > 0 for lead in (raw, fair)]
+    if all(sure):
+        said = (
+            f"the order turns round. {option} fails {here} in all jobs together, but {there} "
+            f"{fair.kind}"
         )
-    return (
-        f"{subject}: the order may turn round. {option} fails {raw} in all jobs together, {other} "
-        "like for like, and either may be chance"
-    )
+    elif sure[0]:
+        said = f"{option} fails {here} in all jobs together, but that does not hold {fair.kind}"
+    elif sure[1]:
+        said = f"{option} fails {there} {fair.kind}, though all jobs together point the other way"
+    else:
+        said = (
+            f"the order may turn round. {option} failed {here} in all jobs together, {there} "
+            f"{fair.kind}, and either may be chance"
+        )
+    return f"{subject_of(finding)}: {said}"
 
 
 def _turned(placed: Sequence[tuple[str, Line]]) -> str:
@@ -163,8 +184,11 @@ def _together(row: Row) -> list[Line]:
         Side(row[f"{of}failures"] / row[f"{of}opportunities"], row[f"{of}opportunities"])
         for of in ("baseline_", "")
     )
-    found = [Line("All jobs together, raw", baseline, option, pair_counts(row), strong=True)]
     before, after = row["baseline_adjusted_rate"], row["adjusted_rate"]
+    words = pair_counts(row)
+    if None in (before, after):  # no fit: within strata there is a difference, but no two rates
+        words += f"; within strata {hundred(row['strata_difference'])} in 100"
+    found = [Line("All jobs together, raw", baseline, option, words, strong=True)]
     if None not in (before, after):
         words = f"{percent(after)} | {percent(before)}, adjusted"
         found.append(Line("Like for like", Side(before), Side(after), words, strong=True))

@@ -8,7 +8,9 @@ from typing import Any
 from fixstats import stats
 from fixstats.charts import chart
 from fixstats.findings.base import Finding, Note
+from fixstats.findings.rates_pool import pool_rows
 
+from .compare_cases import COMPARISONS
 from .practice_cases import PRACTICES
 
 LABELS = {
@@ -77,6 +79,21 @@ def finding(
         "currency": "EUR",
     }
     return Finding(question, common | settings, tuple(rows), tuple(keys), tuple(notes), (), LABELS)
+
+
+def pooled(rows: Sequence[dict[str, Any]], keys: Sequence[str]) -> Finding:
+    """A finding of rates that were pooled across models."""
+    return finding(pool_rows(rows, keys, 0.95), keys, pool=True)
+
+
+def pair(k: int, n: int, a: str | None, b: str | None, **more: Any) -> dict[str, Any]:
+    """A row of a rate by pair of grades of battery and display."""
+    parts = {"part_a": "battery", "grade_a": a, "part_b": "display", "grade_b": b}
+    return row(k, n, unit="pair", **parts, **more)
+
+
+def pairs(*rows: dict[str, Any]) -> Finding:
+    return finding(rows, ("part_a", "grade_a", "part_b", "grade_b"))
 
 
 def cost(mode: str, k: int, n: int, each: float | None) -> dict[str, Any]:
@@ -157,10 +174,47 @@ FINDINGS = {
     "bands": finding(
         [row(3, 50, charge=band) for band in (">=80", "20-80", "<20", None)], ("charge",)
     ),
-    "pairs": finding(
-        [row(3, 50, unit="pair", part_a="battery", grade_a=a, part_b="display", grade_b="original")
-         for a in ("refurbished", None)],
-        ("part_a", "grade_a", "part_b", "grade_b"),
+    "pairs": pairs(
+        pair(3, 50, "refurbished", "original"), pair(1, 9, "original", "refurbished"),
+        pair(0, 240, "house_brand", "original"), pair(40, 300, "house_brand", "refurbished"),
+        pair(0, 0, None, "original", unknown=12), pair(2, 60, "house_brand", None, unknown=80),
+    ),
+    "one pair": pairs(pair(3, 50, "refurbished", "original")),
+    "pairs, zeros": pairs(pair(0, 50, "refurbished", "original"), pair(0, 0, None, "original")),
+    "pairs, no opportunity": pairs(pair(0, 0, None, "original", unknown=3)),
+    "60 pairs": pairs(*(
+        pair((a * b) % 7, 15 + 40 * a, f"grade {a}", f"grade {b}") for a in range(6)
+        for b in range(10)
+    )),
+    "pairs, long names": pairs(
+        *(pair(3, 150, f"{LONG}{a}", f"{LONG}{b}") for a in "AB" for b in "CD")
+    ),
+    "two grids": pairs(
+        pair(3, 50, "refurbished", "original"),
+        pair(9, 150, "refurbished", "original", mode="glass_cracked"),
+    ),
+    "pairs, no rows": finding([], ("part_a", "grade_a", "part_b", "grade_b"), [NOTHING]),
+    "pairs of models": finding(
+        [pair(3, 50, "refurbished", None) | {"model": m} for m in MODELS],
+        ("model", "part_a", "grade_a", "part_b", "grade_b"),
+    ),
+    "pooled": pooled(
+        [row(k, n, model=m) for m, (k, n) in zip(
+            MODELS, ((3, 90), (0, 6), (14, 120), (1, 3)), strict=True)], ("model",)
+    ),
+    "pooled, 60 rows": pooled(
+        grid([f"Alder {n}" for n in range(12)], [*METHODS, "-", None]), ("opening", "model")
+    ),
+    "pooled, one row": pooled([row(3, 90, model="Tarn 9")], ("model",)),
+    "pooled, zeros": pooled(
+        [row(0, 30 * n, model=m) for n, m in enumerate(MODELS)], ("model",)
+    ),
+    "pooled, long names": pooled(
+        grid([f"{LONG}A", f"{LONG}B", "C"], ["heat_gun", "x" * 120]), ("model", "opening")
+    ),
+    "pooled, no rows": finding([], ("model",), [NOTHING], pool=True),
+    "pooled months": pooled(
+        [one for m in MODELS[:3] for one in months((4,), model=m)[:4]], ("month", "model")
     ),
     "18 months": finding(months((4, 9)), ("month",), [PARTIAL]),
     "one month": finding(months()[:1], ("month",)),
@@ -182,4 +236,4 @@ FINDINGS = {
     "costs unknown": costs(cost("display_lines", 3, 1900, None)),
     "costs, no rows": costs(),
 }  # fmt: skip
-FINDINGS |= PRACTICES
+FINDINGS |= COMPARISONS | PRACTICES

@@ -44,7 +44,8 @@ def test_words(name: str) -> None:
         why = found.notes[0].text if found.notes else "nothing in the records fits"
         assert why[1:] in spec["description"]
         return
-    for words in ("n: ", "by first choice", "95\u00a0% interval (Wilson)", "up to 2025-06-17"):
+    interval = "95\u00a0% interval" + ("s" if found.question == "compare" else " (Wilson)")
+    for words in ("n: ", "by first choice", interval, "up to 2025-06-17"):
         assert words in under
     assert "opportunit" in under
 
@@ -55,9 +56,14 @@ DRAWN = [name for name, one in FINDINGS.items() if one.rows and name != "practic
 
 @pytest.mark.parametrize("case", DRAWN)
 def test_units_on_the_axis(case: str) -> None:
-    text = str(chart(FINDINGS[case]).to_dict())
-    unit = {"costs": "money over the period, EUR"}
-    assert unit.get(FINDINGS[case].question, "failures per opportunity, %") in text
+    text = str(chart(FINDINGS[case]).to_dict()).replace("\\xa0", " ")
+    units = {
+        "costs": "money over the period, EUR",
+        "compare": "failures in 100 jobs, more or fewer than with Heated plate, timed",
+        "rates by pair": " %",  # a grid has no axis of rates, the cells say them
+    }
+    unit = units.get(picture_name(FINDINGS[case]), "failures per opportunity, %")
+    assert unit in text or case == "pairs, no opportunity"
 
 
 def test_svg(name: str, tmp_path: Path) -> None:
@@ -154,7 +160,8 @@ def test_folder_that_is_not_there(tmp_path: Path) -> None:
 
 
 def test_question_without_a_picture() -> None:
-    with pytest.raises(UsageError, match=r"no picture of 'sums'; there is one of: costs, rates"):
+    said = "no picture of 'sums'; there is one of: causes, compare, costs, practice, rates"
+    with pytest.raises(UsageError, match=said):
         chart(finding(grid(["A"], ["heat_gun"]), ("model", "opening"), question="sums"))
 
 
