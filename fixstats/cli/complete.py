@@ -42,6 +42,19 @@ def modes_and_families(incomplete: str) -> list[str]:
     return [*families(incomplete), *modes(incomplete)]
 
 
+def steps(incomplete: str) -> list[str]:
+    """Steps."""
+    shop = _shop()
+    return _beginning(shop.folder.catalogue.step_codes, incomplete) if shop else []
+
+
+def methods(incomplete: str) -> list[str]:
+    """Methods of all steps."""
+    shop = _shop()
+    known = [method.code for method in shop.folder.catalogue.methods] if shop else []
+    return _beginning(known, incomplete)
+
+
 def choices(incomplete: str) -> list[str]:
     """What a workshop can standardise: steps, grades and suppliers of parts."""
     shop = _shop()

@@ -24,7 +24,12 @@ if TYPE_CHECKING:
 
 def practice(
     step: Annotated[
-        str, typer.Argument(metavar="STEP", help="A step of the catalogue, such as opening.")
+        str,
+        typer.Argument(
+            metavar="STEP",
+            help="A step of the catalogue, such as opening.",
+            autocompletion=complete.steps,
+        ),
     ],
     mode: Annotated[
         str | None,
@@ -50,7 +55,12 @@ def practice(
         ),
     ] = None,
     method: Annotated[
-        list[str] | None, typer.Option(metavar="METHOD", help="Only this method of the step.")
+        list[str] | None,
+        typer.Option(
+            metavar="METHOD",
+            help="Only this method of the step.",
+            autocompletion=complete.methods,
+        ),
     ] = None,
     where: Annotated[
         list[str] | None,

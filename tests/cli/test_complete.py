@@ -18,6 +18,8 @@ def test_codes_keys_and_names_are_offered(here):
     assert "battery_grade" in complete.keys("battery_")
     assert complete.keys("model,openi")[0] == "model,opening"
     assert complete.choices("opening") == ["opening"]
+    assert complete.steps("open") == ["opening"]
+    assert complete.methods("thread") == ["thread_cut"]
     assert complete.choices("battery_s") == ["battery_supplier"]
     assert complete.pairs("mod") == ["model="]
     assert "model=Brask One" in complete.pairs("model=Brask")
@@ -29,6 +31,7 @@ def test_without_a_shop_nothing_is_offered_and_nothing_is_said(tmp_path, monkeyp
     monkeypatch.delenv("FIXSTATS_SHOP", raising=False)
     for offer in (
         complete.modes, complete.families, complete.keys, complete.pairs, complete.choices,
+        complete.steps, complete.methods,
     ):  # fmt: skip
         assert offer("m") == []
     assert complete.pairs("model=") == []
