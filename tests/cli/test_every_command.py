@@ -48,7 +48,10 @@ def test_without_a_shop_it_says_what_to_do(name, run, tmp_path, monkeypatch):
     if name == "query":
         words = (name, "unchecked")
     else:
-        given = {"import": ("x.csv",), "compare": ("opening",), "practice": ("opening",)}
+        given = {
+            "import": ("x.csv",), "compare": ("opening",), "practice": ("opening",),
+            "causes": ("calibration_refused",),
+        }  # fmt: skip
         words = (name, *given.get(name, ()))
     code, out, err = run(*words)
     assert (code, out) == (1, "")
