@@ -10,12 +10,14 @@ import time
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any, cast
 
 from fixstats.errors import StoreError
 from fixstats.resources import statement
 
 if TYPE_CHECKING:
+    from concurrent.futures import Executor
+
     import duckdb
 
 # Raised by one whenever queries/schema.sql changes; a migration is queries/migrations/N.sql.
@@ -79,7 +81,8 @@ def writing(database: Path) -> Iterator[duckdb.DuckDBPyConnection]:
     try:
         _bring_up_to_date(con, database)
         con.execute("begin")
-        yield con
+        with _stoppable(con) as stoppable:
+            yield stoppable
         with _interruption_waits():
             con.execute("commit")
             stored = True
@@ -137,6 +140,41 @@ def renew(database: Path) -> None:
 def _remove(paths: tuple[Path, ...]) -> None:
     for path in paths:
         path.unlink(missing_ok=True)
+
+
+class _Stoppable:
+    """A connection whose statements run beside the main thread, so that this hears of Ctrl-C.
+
+    DuckDB itself listens now and then, at times not for seconds; it heeds an interruption from
+    outside within milliseconds.
+    """
+
+    def __init__(self, con: duckdb.DuckDBPyConnection, worker: Executor) -> None:
+        self._con, self._worker = con, worker
+
+    def execute(self, *words: Any) -> duckdb.DuckDBPyConnection:
+        """As the connection's own."""
+        running = self._worker.submit(self._con.execute, *words)
+        try:
+            return running.result()
+        except KeyboardInterrupt:
+            self._con.interrupt()
+            raise
+
+    def __getattr__(self, name: str) -> Any:
+        return getattr(self._con, name)
+
+
+@contextmanager
+def _stoppable(con: duckdb.DuckDBPyConnection) -> Iterator[duckdb.DuckDBPyConnection]:
+    """The connection, with Ctrl-C heeded at once; what runs then has ended when the block ends."""
+    if threading.current_thread() is not threading.main_thread():
+        yield con
+        return
+    from concurrent.futures import ThreadPoolExecutor
+
+    with ThreadPoolExecutor(1) as worker:
+        yield cast("duckdb.DuckDBPyConnection", _Stoppable(con, worker))
 
 
 @contextmanager

@@ -70,6 +70,47 @@ def test_ctrl_c_before_the_commit_changes_nothing(database, stop):
     assert marks(database) == 0
 
 
+def test_ctrl_c_within_a_statement_is_heeded_at_once(database):
+    """DuckDB listens only now and then, so the statement runs beside the main thread."""
+    begun = []
+
+    def press():
+        begun.append(time.monotonic())
+        ctrl_c()
+
+    slow = "select count(*) from range(400000) as a, range(400000) as b where a.range * b.range = 7"
+    pressing = threading.Timer(0.3, press)
+    with pytest.raises(KeyboardInterrupt, match=r"^nothing was changed$"), writing(database) as con:
+        con.execute(MARK)
+        pressing.start()
+        con.execute(f"create temp table slow as {slow}")
+    assert time.monotonic() - begun[0] < 1
+    assert marks(database) == 0
+
+
+def test_ctrl_c_interrupts_a_statement_that_hears_nothing(database, monkeypatch):
+    connect, interrupted, ran_in = duck._connect, threading.Event(), []
+
+    class Deaf(Held):
+        def interrupt(self):
+            interrupted.set()
+
+    def deaf():
+        ran_in.append(threading.current_thread())
+        threading.Timer(0.1, ctrl_c).start()
+        interrupted.wait(20)
+
+    monkeypatch.setattr(
+        duck, "_connect", lambda *words, **more: Deaf(connect(*words, **more), {MARK: deaf})
+    )
+    with pytest.raises(KeyboardInterrupt, match=r"^nothing was changed$"), writing(database) as con:
+        con.execute(MARK)
+    monkeypatch.undo()
+    assert interrupted.is_set()
+    assert ran_in != [threading.main_thread()]
+    assert marks(database) == 0
+
+
 def test_ctrl_c_while_reading_is_no_fault(database):
     with pytest.raises(KeyboardInterrupt, match=r"^$"), reading(database):
         raise RuntimeError("Query interrupted")
