@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from statistics import median
 from typing import Any
 
 from fixstats.errors import UsageError
@@ -83,6 +82,8 @@ def _models(members: Sequence[Row]) -> int:
 
 
 def _pooled(groups: Sequence[Sequence[Row]], keys: Sequence[str]) -> Note | None:
+    from statistics import median
+
     if not groups:
         return None
     sizes = sorted(map(_models, groups))

@@ -306,3 +306,19 @@ def test_pooling_without_models_is_refused_in_one_line(ask):
     assert err.splitlines() == [
         "fixstats: --pool borrows across models, so it needs them as rows: --by model,opening"
     ]
+
+
+def test_pairs_of_parts_have_their_keys_and_say_that_they_overlap(ask, tmp_path):
+    target = tmp_path / "pairs.svg"
+    code, out, err = ask("--by", "pair", "--format", "json", "--chart", target)
+    found = json.loads(out)
+    assert (code, err) == (0, "")
+    keys = ["part_a", "grade_a", "part_b", "grade_b"]
+    assert all(list(row)[3:7] == keys and row["unit"] == "pair" for row in found["rows"])
+    assert {row["mode"] for row in found["rows"]} == {"restart_conflict", "charging_conflict"}
+    (note,) = [note["text"] for note in found["notes"] if note["code"] == "overlap"]
+    assert note.startswith("rows overlap: a job with three parts has up to three pairs")
+    # A grid: a cell without a known grade says so.
+    assert "not known" in target.read_text(encoding="utf-8")
+    code, _, err = ask("--by", "pair", "--pool")
+    assert code == 2 and err.endswith("as rows: --by model,pair\n")
