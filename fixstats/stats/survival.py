@@ -69,10 +69,14 @@ def kaplan_meier(
     of it in this world is `aalen_johansen`. `method`, one of `CURVE_LIMITS`:
 
     - `log-log`: normal on log(-log(survival)) with Greenwood's variance. It takes no notice of
-      censoring after the last event: with few events and few units left it is too short. Where it
-      has no value, without an event or with nobody left, the beta product takes its place.
+      censoring after the last event. Where it has no value, without an event or with nobody left,
+      the beta product takes its place.
     - `beta-product`: the beta product confidence procedure, by the method of moments. Without
-      censoring it is Clopper and Pearson's; it holds its level with few events and few at risk.
+      censoring it is Clopper and Pearson's. Each end leaves the true rate out no more often than
+      it may, and mostly much less: somewhat longer than log-log.
+
+    In simulated shops with heavy censoring and at least ten at risk (tests/reference) log-log
+    limits held the true rate in 93 to 97 % at the 95 % level, the beta product in 97 % and more.
 
     Sources: Kaplan and Meier 1958, J Am Stat Assoc 53:457-481; Greenwood 1926; Kalbfleisch and
     Prentice 1980 (log-log); Fay, Brittain and Proschan 2013, Biostatistics 14:723-736, with limits
@@ -267,20 +271,22 @@ def _curve(steps: Steps, limits: Pair) -> Curve:
 
 def log_log_limits(steps: Steps, tail: Tail) -> Pair:
     """Limits of the rate, normal on log(-log(1 - rate)), beta product where that has no value."""
-    inner = (steps.rate > 0) & (steps.rate < 1) & (steps.event_free < 1)
+    inner = (steps.rate > 0) & (steps.rate < 1)
     rate = np.where(inner, steps.rate, 0.5)
     log_free = np.log1p(-rate)
     spread = np.sqrt(steps.variance) / ((1 - rate) * -log_free)
     with np.errstate(over="ignore"):
         factor = np.exp(_z(tail) * spread)
-    none, all_of = steps.rate <= 0, ~inner & (steps.rate > 0)
     # Rounding must not put the rate itself outside.
-    low = np.where(none, 0.0, np.minimum(-np.expm1(log_free / factor), rate))
+    low = np.minimum(-np.expm1(log_free / factor), rate)
     high = np.maximum(-np.expm1(log_free * factor), rate)
-    high = np.where(none, _none_seen(steps, tail), high)
-    if all_of.any():
-        low = np.where(all_of, 1 - _beta_quantile(steps.log_mean, steps.log_spread, 1 - tail), low)
-        high = np.where(all_of, 1.0, high)
+    none = steps.rate <= 0
+    low, high = np.where(none, 0.0, low), np.where(none, _none_seen(steps, tail), high)
+    all_of = np.broadcast_to(~inner & ~none, low.shape)
+    if all_of.any():  # few places, and a costly function
+        moments = (steps.log_mean, steps.log_spread, np.asarray(1 - tail))
+        low[all_of] = 1 - _beta_quantile(*(np.broadcast_to(x, low.shape)[all_of] for x in moments))
+        high[all_of] = 1.0
     return low, high
 
 
