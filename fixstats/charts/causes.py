@@ -199,7 +199,7 @@ def _subtitle(finding: Finding, known: int, shown: Sequence[Row]) -> list[str]:
             view_words(finding),
         ),
         (
-            f"{level_words(finding)} profile intervals, adjusted for model, technician, quarter "
+            f"{level_words(finding)} intervals by profile, adjusted for model, technician, quarter "
             "and earlier conditions as far as failures allow",
             period_words(settings),
         ),

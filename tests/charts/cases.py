@@ -10,6 +10,7 @@ from fixstats.charts import chart
 from fixstats.findings.base import Finding, Note
 from fixstats.findings.rates_pool import pool_rows
 
+from .cause_cases import CAUSES
 from .compare_cases import COMPARISONS
 from .practice_cases import PRACTICES
 
@@ -236,4 +237,4 @@ FINDINGS = {
     "costs unknown": costs(cost("display_lines", 3, 1900, None)),
     "costs, no rows": costs(),
 }  # fmt: skip
-FINDINGS |= COMPARISONS | PRACTICES
+FINDINGS |= COMPARISONS | PRACTICES | CAUSES

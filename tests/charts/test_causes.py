@@ -4,31 +4,8 @@ import pytest
 
 from fixstats.charts import chart
 from fixstats.charts.causes import MOST_ROWS
-from fixstats.findings.base import Finding, Note
 
-SETTINGS = {
-    "mode": "display_lines", "unit": "job", "confidence_level": 0.95, "view": "first",
-    "where": [], "since": None, "until": None, "min_opportunities": 10, "as_of": "2025-06-17",
-    "currency": "EUR",
-}  # fmt: skip
-LABELS = {"display_lines": "Lines in the picture", "charge": "Charge at calibration, %"}
-
-
-def row(odds, low, high, p=0.001, condition="charge", level="<20", mode="display_lines"):
-    return {
-        "condition": condition, "level": level, "reference": ">=20", "mode": mode,
-        "family": "display_damage", "failures": 9, "opportunities": 60, "rate": 0.15,
-        "reference_failures": 12, "reference_opportunities": 1200, "reference_rate": 0.01,
-        "odds_ratio": odds, "odds_low": low, "odds_high": high, "p_corrected": p,
-    }  # fmt: skip
-
-
-def finding(*rows, notes=(), **settings):
-    total = {"failures": 21, "opportunities": 1260, "unknown": 0}
-    return Finding(
-        "causes", SETTINGS | settings, rows, notes=tuple(notes), labels=LABELS,
-        parts={"total": [total], "sentences": []},
-    )  # fmt: skip
+from .cause_cases import CAUSES, NO_CONTRAST, cause, causes
 
 
 def layers(found):
@@ -41,9 +18,7 @@ def layers(found):
 
 
 def test_rows_stand_by_strength_with_counts_beside():
-    (line, spans, points, counts, head), spec = layers(
-        finding(row(0.5, 0.2, 1.4, p=0.4, level="a"), row(3, 2, 5), row(1.2, 0.9, 1.6, p=0.3))
-    )
+    (line, spans, points, counts, head), spec = layers(CAUSES["causes"])
     assert line == [{"from": 1}]
     assert [one["from"] for one in points] == [3, 1.2, 0.5]
     assert [(one["from"], one["to"]) for one in spans] == [(2, 5), (0.9, 1.6), (0.2, 1.4)]
@@ -61,7 +36,7 @@ def test_rows_stand_by_strength_with_counts_beside():
     for words in (
         "21 failures of 1,260 opportunities (jobs), 1.7\u00a0%",
         "by first choice",
-        "95\u00a0% profile intervals",
+        "95\u00a0% intervals by profile",
         "up to 2025-06-17",
         "need not bring it about",
     ):
@@ -73,7 +48,7 @@ def test_rows_stand_by_strength_with_counts_beside():
 
 
 def test_an_interval_beyond_the_scale_ends_in_an_arrow():
-    (_, spans, points, *_), spec = layers(finding(row(2, 0.001, 5000, p=0.9)))
+    (_, spans, points, *_), spec = layers(causes(cause(2, 0.001, 5000, p=0.9)))
     low, high = spec["layer"][1]["encoding"]["x"]["scale"]["domain"]
     assert (low, high) == (0.5, 6)
     assert (spans[0]["from"], spans[0]["to"]) == (low, high)
@@ -81,27 +56,27 @@ def test_an_interval_beyond_the_scale_ends_in_an_arrow():
 
 
 def test_a_family_and_no_survivor_are_said_in_the_title():
-    _, spec = layers(finding(row(2, 0.9, 4, p=0.9, mode=None)))
+    _, spec = layers(causes(cause(2, 0.9, 4, p=0.9, mode=None)))
     assert " ".join(spec["title"]["text"]) == (
         "Any of Lines in the picture: none of 1 value of conditions goes with it beyond chance"
     )
 
 
 def test_many_rows_are_cut_to_the_most_certain():
-    rows = [row(1 + n / 100, 0.5, 3, p=n / 100, level=str(n)) for n in range(70)]
-    (_, spans, *_), spec = layers(finding(*rows))
+    rows = [cause(1 + n / 100, 0.5, 3, p=n / 100, level=str(n)) for n in range(70)]
+    (_, spans, *_), spec = layers(causes(*rows))
     assert len(spans) == MOST_ROWS
     assert "30 less certain values not drawn" in " ".join(spec["title"]["subtitle"])
 
 
 def test_long_names_are_wrapped_and_nothing_of_them_is_run():
     nasty = "</script>" + "an extraordinarily long value with edition, market and colour " * 3
-    _, spec = layers(finding(row(2, 1, 4, condition="x" * 80, level=nasty)))
+    _, spec = layers(causes(cause(2, 1, 4, condition="x" * 80, level=nasty)))
     assert "…" in str(spec["layer"][1]["encoding"]["y"]["axis"]["labelExpr"])
 
 
-@pytest.mark.parametrize("rows", [(), (row(None, None, None, p=None),)])
+@pytest.mark.parametrize("rows", [(), (cause(None, None, None, p=None),)])
 def test_nothing_to_draw_says_why(rows):
-    spec = chart(finding(*rows, notes=[Note("no_contrast", "it never occurred")])).to_dict()
+    spec = chart(causes(*rows, notes=(NO_CONTRAST,))).to_dict()
     assert " ".join(spec["title"]["text"]).startswith("No rows to draw")
     assert "It never occurred" in spec["description"]

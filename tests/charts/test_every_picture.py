@@ -44,7 +44,9 @@ def test_words(name: str) -> None:
         why = found.notes[0].text if found.notes else "nothing in the records fits"
         assert why[1:] in spec["description"]
         return
-    interval = "95\u00a0% interval" + ("s" if found.question == "compare" else " (Wilson)")
+    interval = "95\u00a0% interval" + (
+        "s" if found.question in ("compare", "causes") else " (Wilson)"
+    )
     for words in ("n: ", "by first choice", interval, "up to 2025-06-17"):
         assert words in under
     assert "opportunit" in under
@@ -60,6 +62,7 @@ def test_units_on_the_axis(case: str) -> None:
     units = {
         "costs": "money over the period, EUR",
         "compare": "failures in 100 jobs, more or fewer than with Heated plate, timed",
+        "causes": "odds ratio, log scale",
         "rates by pair": " %",  # a grid has no axis of rates, the cells say them
     }
     unit = units.get(picture_name(FINDINGS[case]), "failures per opportunity, %")
