@@ -9,20 +9,19 @@ with
 flagged as (
   select
     n.entry,
-    n.mode,
-    m.target,
+    m.number,
     max(n.seen) = 1 as seen,
     max(n.unchecked) = 1 as unchecked,
     max(n.preexisting) = 1 as excluded
   from mentions as n
   inner join asked_modes as m on m.mode = n.mode
   where m.kind = 'steps'
-  group by n.entry, n.mode, m.target
+  group by n.entry, m.number
 ),
 -- the same counted, for jobs that were units of the mode
 counted as (
   select
-    f.mode,
+    m.mode,
     f.seen,
     false as unclear,
     f.unchecked,
@@ -33,8 +32,9 @@ counted as (
     j.cluster,
     count(*) as units
   from flagged as f
+  inner join asked_modes as m on m.number = f.number
   inner join asked_jobs as j on j.entry = f.entry
-  inner join step_targets as t on t.target = f.target and t.plan = j.plan
+  inner join step_targets as t on t.target = m.target and t.plan = j.plan
   group by all
 )
 select * from counted

@@ -19,7 +19,17 @@ select
   1 as unchecked,
   0 as preexisting
 from records.unchecked as u
-inner join modes as m on u.mode = '*' or u.mode = m.mode
+inner join modes as m on m.mode = u.mode
+union all
+select
+  u.entry,
+  m.mode,
+  0 as seen,
+  1 as unchecked,
+  0 as preexisting
+from records.unchecked as u
+cross join modes as m
+where u.mode = '*'
 union all
 select
   entry,
