@@ -65,8 +65,12 @@ def causes_chart(finding: Finding) -> Picture:
         _points(points, x, y, kinds),
         *counts_beside(counts, y, HEADING),
     ).properties(width=WIDTH, height=row_height(names))
-    title = _title(finding, shown)
-    return finished(picture, title, _subtitle(finding, len(known), shown), _text(finding, shown))
+    title = _title(finding, known)
+    about = (
+        f"{title}. {counted(len(shown), 'row')} with odds ratio, interval and counts. "
+        f"Highest: {_about(shown[0], finding)}."
+    )
+    return finished(picture, title, _subtitle(finding, len(known) - len(shown)), about)
 
 
 def _name(row: Row, finding: Finding) -> str:
@@ -172,24 +176,23 @@ def _subject(finding: Finding) -> str:
     return f"Any of {label}" if finding.rows[0]["mode"] is None else label
 
 
-def _title(finding: Finding, shown: Sequence[Row]) -> str:
+def _title(finding: Finding, known: Sequence[Row]) -> str:
     """How many conditions go with the failure, and the strongest; never that one causes it."""
-    sure = [row for row in shown if survives(row, finding.settings["confidence_level"])]
+    sure = [row for row in known if survives(row, finding.settings["confidence_level"])]
+    values = counted(len(known), "value")
     if not sure:
-        values = counted(len(shown), "value")
         return f"{_subject(finding)}: none of {values} of conditions goes with it beyond chance"
     far = max(sure, key=lambda row: max(row["odds_ratio"], 1 / row["odds_ratio"]))
+    go = "goes with it;" if len(sure) == 1 else "go with it; the strongest,"
     return (
-        f"{_subject(finding)}: {len(sure)} of {counted(len(shown), 'value')} of conditions go"
-        f"{'es' * (len(sure) == 1)} with it; the strongest, {_name(far, finding)}: odds "
-        f"{ratio(far['odds_ratio'])} times"
+        f"{_subject(finding)}: {len(sure)} of {values} of conditions {go} "
+        f"{_name(far, finding)}: odds {ratio(far['odds_ratio'])} times"
     )
 
 
-def _subtitle(finding: Finding, known: int, shown: Sequence[Row]) -> list[str]:
+def _subtitle(finding: Finding, left: int) -> list[str]:
     settings, (total,) = finding.settings, finding.parts["total"]
     rate = percent(total["failures"] / total["opportunities"])
-    left = known - len(shown)
     where = f"only {', '.join(settings['where'])}" if settings["where"] else ""
     lines = (
         (
@@ -207,12 +210,3 @@ def _subtitle(finding: Finding, known: int, shown: Sequence[Row]) -> list[str]:
         ("what goes with a failure need not bring it about",),
     )
     return ["; ".join(filter(None, parts)) for parts in lines if any(parts)]
-
-
-def _text(finding: Finding, shown: Sequence[Row]) -> str:
-    """The text alternative: what is drawn and its main figures."""
-    about = (
-        f"{_title(finding, shown)}. {counted(len(shown), 'row')} with odds ratio, interval, counts."
-    )
-    high = shown[0]
-    return f"{about} Highest: {_about(high, finding)}."

@@ -313,7 +313,10 @@ def _pair(
     later: Looked,
     weights: Weights,
 ) -> Pair | None:
-    """The product of two levels, each against its reference, over units with one of these."""
+    """The product of two levels over units that have them or what they are set against.
+
+    Of each two, the one that goes with more failures is looked at: so a pair is one of risks.
+    """
     import numpy as np
 
     from fixstats.findings.causes_design import design_of, selected
@@ -328,7 +331,10 @@ def _pair(
         for value, row in zip(values, (first, second), strict=True)
     ]
     units = selected(units, both[0] & both[1])
-    own = [np.asarray(units.keys[row["condition"]]) == row["level"] for row in (first, second)]
+    risky = [row["level"] if row["odds_ratio"] > 1 else row["reference"] for row in (first, second)]
+    own = [
+        np.asarray(units.keys[key]) == level for key, level in zip((one, two), risky, strict=True)
+    ]
     together = own[0] & own[1]
     if units.weight[together].sum() < TOGETHER or not units.fewer:
         return None
@@ -336,7 +342,7 @@ def _pair(
     ratio, p_value = fit_product(design)
     weight = float(units.failed / units.failures.sum())
     return Pair(
-        levels=((one, first["level"]), (two, second["level"])),
+        levels=((one, risky[0]), (two, risky[1])),
         failures=round(float(units.failures[together].sum()) * weight),
         opportunities=round(float(units.weight[together].sum())),
         odds_ratio=ratio,

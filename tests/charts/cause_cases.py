@@ -49,7 +49,7 @@ CAUSES = {
     "one cause": causes(cause(3, 2, 5)),
     "causes, wide": causes(cause(2, 0.001, 5000, p=0.9), cause(0.02, 0.0001, 3, p=0.9)),
     "causes, 70 rows": causes(
-        *(cause(1 + n / 100, 0.5, 3, p=n / 100, level=str(n)) for n in range(70))
+        *(cause(1 + n / 100, 0.5, 3, p=(n + 0.5) / 100, level=str(n)) for n in range(70))
     ),
     "causes, long names": causes(
         cause(2, 1.1, 4, condition="x" * 80, level="</script>" + "long value, edition, " * 9),

@@ -29,7 +29,7 @@ def test_rows_stand_by_strength_with_counts_beside():
     assert spec["layer"][1]["encoding"]["x"]["scale"]["type"] == "log"
     title = " ".join(spec["title"]["text"])
     assert title == (
-        "Lines in the picture: 1 of 3 values of conditions goes with it; the strongest, Charge at "
+        "Lines in the picture: 1 of 3 values of conditions goes with it; Charge at "
         "calibration, %: <20, not >=20: odds 3.00 times"
     )
     under = " ".join(spec["title"]["subtitle"])
@@ -63,9 +63,10 @@ def test_a_family_and_no_survivor_are_said_in_the_title():
 
 
 def test_many_rows_are_cut_to_the_most_certain():
-    rows = [cause(1 + n / 100, 0.5, 3, p=n / 100, level=str(n)) for n in range(70)]
+    rows = [cause(1 + n / 100, 0.5, 3, p=(n + 0.5) / 100, level=str(n)) for n in range(70)]
     (_, spans, *_), spec = layers(causes(*rows))
     assert len(spans) == MOST_ROWS
+    assert "5 of 70 values" in " ".join(spec["title"]["text"])
     assert "30 less certain values not drawn" in " ".join(spec["title"]["subtitle"])
 
 

@@ -10,7 +10,8 @@ from fixstats.findings import causes as asking
 from fixstats.findings.causes import CausesAsk
 from fixstats.findings.causes_plan import adjusters_of, conditions_of, labels_of, reference_of
 from fixstats.findings.causes_words import percent, ratio, sentences
-from fixstats.folder import DEFAULT_CATALOGUE, read_catalogue
+from fixstats.folder import DEFAULT_CATALOGUE, Settings, make_folder, read_catalogue
+from fixstats.records.importer import import_sheets
 from fixstats.resources import resource
 from fixstats.shop import open_shop
 from fixstats.tallies import condition_cells
@@ -195,6 +196,37 @@ def test_thinning_draws_evenly_and_keeps_totals(shop, monkeypatch):
         rows = zip(counts["technician"], counts["failures"], strict=True)
         of = sum(k for technician, k in rows if technician == name)
         assert abs(drawn - of / weights[0]) < 1
+
+
+def test_a_pair_that_does_more_together_is_named(tmp_path):
+    """Odds of 1, 2, 2 and 40 to ten, 200 jobs each; the product of the two would be 4."""
+    path = tmp_path / "bench"
+    folder = make_folder(path, Settings(name="Bench"))
+    failing = {
+        ("60", "wifi"): 18,
+        ("10", "wifi"): 33,
+        ("60", "hotspot"): 33,
+        ("10", "hotspot"): 160,
+    }
+    rows = [
+        f"{charge}{connection}{n},2026-01-02,Alder 2,T1,battery_swap,on_device,"
+        f"{charge},{connection},{'calibration_refused' if n < failed else ''}"
+        for (charge, connection), failed in failing.items()
+        for n in range(200)
+    ]
+    head = "job,finished,model,technician,repair,calibration,charge,connection,failures"
+    (tmp_path / "sheet.csv").write_text("\n".join([head, *rows]), encoding="utf-8")
+    (report,) = import_sheets(folder, [tmp_path / "sheet.csv"], covers="all").sheets
+    assert report.added == 800
+    result = open_shop(path).causes("calibration_refused")
+    assert {row["condition"] for row in result.rows} == {"charge", "connection"}
+    text = noted(result)["pair"]
+    assert "% = <20 and Network at calibration = hotspot go with more" in text
+    assert "go with more than their odds ratios multiplied" in text
+    assert "160 of 200 failed" in text
+    assert "no_pair" not in noted(result)
+    # One technician, one model: nothing to adjust for, so nothing is said to be missing.
+    assert "not_adjusted" not in noted(result)
 
 
 # ---------------------------------------------------------------- words
