@@ -23,6 +23,8 @@ VIEWS = (
     "pieces",
     "first_choices",
     "first_pieces",
+    "last_pieces",
+    "followups",
     "factors",
     "device_grades",
     "step_targets",

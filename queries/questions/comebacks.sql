@@ -1,6 +1,6 @@
 -- Question: how many repaired devices are known to have come back because of the repair?
 -- Grain: one row per repair (as recorded on the job; several together are a row of their own).
--- Reads: jobs.
+-- Reads: followups.
 -- Parameters:
 --   days (days, shop): follow-up after hand-over; the shop's warranty unless said otherwise
 --   model (model, any): only this device model
@@ -27,49 +27,24 @@
 --     are not, so the true rate may be higher
 --   the youngest jobs are not among the opportunities, so this says nothing of how they will do
 with
--- one row per branch: the last day of which its records speak
-watched as (
-  select
-    branch,
-    greatest(max(finished), max(received), max(returned)) as as_of
-  from jobs
-  group by branch
-),
--- one row per job that has come-back jobs of its own: the day of the first
-again as (
-  select
-    branch,
-    return_of as job,
-    min(coalesce(received, finished)) as returned
-  from jobs
-  where return_of is not null
-  group by branch, return_of
-),
--- one row per completed job: day of its first return if any, whatever the record is
+-- one row per completed job: whether all the days lie within the records of its branch
 followed as (
   select
-    j.repair,
-    j.finished,
-    least(j.returned, a.returned) as returned,
-    coalesce(
-      j.return_reason = 'unrelated' and j.returned <= coalesce(a.returned, j.returned), false
-    ) as unrelated,
-    date_diff('day', j.finished, w.as_of) >= $days as long_enough
-  from jobs as j
-  inner join watched as w on w.branch is not distinct from j.branch
-  left join again as a on a.branch is not distinct from j.branch and a.job = j.job
-  where j.outcome = 'completed' and ($model is null or j.model = $model)
+    repair,
+    days_back,
+    coalesce(reason = 'unrelated', false) as unrelated,
+    days_watched >= $days as long_enough
+  from followups
+  where $model is null or model = $model
 ),
 -- one row per repair
 counted as (
   select
     repair,
     count(*) as completed,
-    count(returned) as came_back,
+    count(days_back) as came_back,
     count(*) filter (where unrelated) as unrelated,
-    count(*) filter (
-      where long_enough and not unrelated and date_diff('day', finished, returned) <= $days
-    ) as failures,
+    count(*) filter (where long_enough and not unrelated and days_back <= $days) as failures,
     count(*) filter (where long_enough) as opportunities
   from followed
   group by repair
