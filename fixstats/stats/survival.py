@@ -13,11 +13,11 @@ in `survival_effects`.
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
+from statistics import NormalDist
 from types import MappingProxyType
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy import special
 
 from fixstats.stats.survival_table import AtRisk
 from fixstats.stats.validators import FloatArray, as_level
@@ -133,7 +133,7 @@ def nelson_aalen(
     some = hazard > 0
     safe = np.where(some, hazard, 1.0)
     with np.errstate(over="ignore"):
-        factor = np.exp(_z(tail) * np.sqrt(variance) / safe)
+        factor = np.exp(normal_distance(tail) * np.sqrt(variance) / safe)
     none = -np.log(tail) / np.where(steps.n_followed > 0, steps.n_followed, np.nan)
     low = np.where(some, hazard / factor, 0.0)
     high = np.where(some, hazard * factor, none)
@@ -276,7 +276,7 @@ def log_log_limits(steps: Steps, tail: Tail) -> Pair:
     log_free = np.log1p(-rate)
     spread = np.sqrt(steps.variance) / ((1 - rate) * -log_free)
     with np.errstate(over="ignore"):
-        factor = np.exp(_z(tail) * spread)
+        factor = np.exp(normal_distance(tail) * spread)
     # Rounding must not put the rate itself outside.
     low = np.minimum(-np.expm1(log_free / factor), rate)
     high = np.maximum(-np.expm1(log_free * factor), rate)
@@ -314,6 +314,8 @@ def _none_seen(steps: Steps, tail: Tail) -> FloatArray:
 
 def _beta_quantile(log_mean: FloatArray, log_spread: FloatArray, probability: Tail) -> FloatArray:
     """Quantile of the beta variable with these moments; 1 where nothing spreads (no event)."""
+    from scipy import special
+
     spreads = log_spread > 0
     square = np.where(spreads, np.expm1(np.where(spreads, log_spread, 1.0)), 1.0)
     mean = np.where(spreads, log_mean, -1.0)
@@ -323,5 +325,10 @@ def _beta_quantile(log_mean: FloatArray, log_spread: FloatArray, probability: Ta
     return quantile
 
 
-def _z(tail: Tail) -> FloatArray:
+def normal_distance(tail: Tail) -> FloatArray:
+    """How many standard deviations away a normal tail of this probability begins."""
+    if isinstance(tail, float):  # the usual case does not wait for scipy
+        return np.asarray(-NormalDist().inv_cdf(tail))
+    from scipy import special
+
     return np.asarray(-special.ndtri(tail), dtype=np.float64)

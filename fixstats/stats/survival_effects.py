@@ -7,7 +7,6 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy import special
 
 from fixstats.stats.survival import (
     Pair,
@@ -18,6 +17,7 @@ from fixstats.stats.survival import (
     event_free,
     greenwood_terms,
     log_log_limits,
+    normal_distance,
 )
 from fixstats.stats.survival_table import AtRisk
 from fixstats.stats.validators import FloatArray, as_level, as_numbers, refuse
@@ -74,7 +74,7 @@ def restricted_mean(table: AtRisk, day: float, *, confidence_level: float = 0.95
     steps = all_reasons(table, last)
     none = wider.events[..., :end].sum(axis=-1) == 0
     error = np.where(steps.known & (variance > 0), np.sqrt(variance), np.nan)
-    half_width = -special.ndtri(tail) * error
+    half_width = normal_distance(tail) * error
     least = float(last) * (1 - log_log_limits(steps, tail)[1])
     low = np.where(none, least, np.maximum(mean - half_width, 0.0))
     high = np.where(none, float(last), np.minimum(mean + half_width, float(last)))

@@ -7,7 +7,6 @@ days): a group is then compared with the others of its stratum only, and the str
 from dataclasses import dataclass
 
 import numpy as np
-from scipy import special
 
 from fixstats.stats.survival import event_free
 from fixstats.stats.survival_table import AtRisk
@@ -139,6 +138,8 @@ def _by_stratum(values: FloatArray) -> FloatArray:
 
 
 def _test(score: FloatArray, covariance: FloatArray) -> CurveTest:
+    from scipy import special
+
     variance = np.diag(covariance)
     varies = variance > 0
     scale = np.sqrt(np.where(varies, variance, 1.0))
