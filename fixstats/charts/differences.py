@@ -37,7 +37,7 @@ if TYPE_CHECKING:
     from fixstats.charts import Picture
 
 # Room on each side of zero for the words that say which way is which.
-ROOM = 0.2
+ROOM = 0.28
 # Words above the picture.
 ABOVE: Any = {"baseline": "bottom", "fontSize": 11, "fontWeight": "bold"}
 # The narrowest scale: half a failure in a hundred on either side.
@@ -59,7 +59,10 @@ def differences_chart(finding: Finding) -> Picture:
     y = rows_at(sheet.names, sheet.heads)
     x = _axis(twins, finding)
     worth = finding.settings.get("worth_knowing") or 0.0
-    names = (f"raw: {level_words(finding)} interval", adjusted_words(finding))
+    names = (
+        f"raw: {level_words(finding)} interval",
+        f"like for like: {level_words(finding)} interval",
+    )
     picture = alt.layer(
         *_backdrop(x, worth),
         *twin_layers(twins, names, x, y),
@@ -68,6 +71,7 @@ def differences_chart(finding: Finding) -> Picture:
     left = len(finding.rows) - len(rows)
     words = comparison_subtitle(
         finding,
+        adjusted_words(finding),
         f"{left:,} of {len(finding.rows):,} rows not drawn: fewest opportunities" if left else "",
         "arrows go on beyond the scale" if twins.beyond else "",
         f"grey band: less than the {100 * worth:g} in 100 worth knowing" if worth else "",
