@@ -140,9 +140,15 @@ def _lay_out_jobs(
     for word, name, day in ((">=", "since", ask.since), ("<=", "until", ask.until)):
         if day:
             of_jobs.append(f"and finished {word} {fill('tallies/asked_day', {'name': name})}")
+    steps = [key for key in every if key.kind == "step"]
     slots = {
-        "keys": _list(key.of_job for key in every),
-        "joins": " ".join(key.join for key in every),
+        "keys": _list(key.of_job for key in steps),
+        "joins": " ".join(key.join for key in steps),
+    }
+    con.execute(fill("tallies/asked_plans", slots))
+    slots = {
+        "keys": _list(key.of_plan if key in steps else key.of_job for key in every),
+        "joins": " ".join(key.join for key in every if key not in steps),
         "filters": " ".join(of_jobs),
     }
     con.execute(fill("tallies/asked_jobs", slots))

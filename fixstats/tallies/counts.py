@@ -188,10 +188,10 @@ def count_pairs(con: duckdb.DuckDBPyConnection, catalogue: Catalogue, ask: Ask) 
 # The statements by which counts read the session's views.
 READING = {
     "first": (
-        "asked_jobs", "totals_at_steps", "marks_at_steps", "totals_of_units", "marks_of_units",
-        "union", "union_beside", "union_spoken",
+        "asked_plans", "asked_jobs", "totals_at_steps", "marks_at_steps", "totals_of_units",
+        "marks_of_units", "union", "union_beside", "union_spoken",
     ),
-    "attempted": ("asked_jobs", "totals_of_units", "marks_of_units"),
+    "attempted": ("asked_plans", "asked_jobs", "totals_of_units", "marks_of_units"),
 }  # fmt: skip
 
 

@@ -73,6 +73,11 @@ class Key:
         return f'"of_{self.name}"'
 
     @property
+    def of_plan(self) -> str:
+        """The column of a step where jobs are joined to their plan: '-' where it was not done."""
+        return f'case when p.plan is null then \'-\' else p."{self.name}" end as "{self.name}"'
+
+    @property
     def of_job(self) -> str:
         """The column for a job: '-' where the step was not done or no such part was fitted."""
         if self.kind == "job":

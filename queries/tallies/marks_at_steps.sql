@@ -34,7 +34,7 @@ counted as (
   from flagged as f
   inner join asked_modes as m on m.number = f.number
   inner join asked_jobs as j on j.entry = f.entry
-  inner join step_targets as t on t.target = m.target and t.plan = j.plan
+  inner join step_targets as t on t.target = m.target and t.plan = j.standing
   group by all
 )
 select * from counted

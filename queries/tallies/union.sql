@@ -9,38 +9,21 @@
 --   only what is said of its own units, and a sighting that fits other places too leaves it unknown.
 -- Columns: the keys; cluster (technician); failures, opportunities, unknown, unknown_failed (jobs).
 -- Jobs of which no record speaks are most: they are counted by plan (one stands for all that meet
--- the same targets, see totals_at_steps) and covers. Only the few others are gone through one by one.
+-- the same targets, see asked_plans) and covers. Only the few others are gone through one by one.
 with
--- the targets asked for that each plan meets, as one text
-met as (
-  select
-    plan,
-    string_agg(cast(target as varchar), ',') as targets
-  from step_targets
-  where target in (select target from asked_modes)
-  group by plan
-),
--- one row per plan: the plan that stands for all that meet the same targets
-alike as (
-  select
-    plan,
-    min(plan) over (partition by targets) as standing
-  from met
-),
 -- jobs of which no record speaks and to which any mode applied; doubt is that of their parts
 quiet as (
   select
-    a.standing,
+    j.standing,
     j.covers,
     coalesce(b.doubt, 0) as doubt,
     /*keys*/
     j.cluster,
     count(*) as jobs
   from asked_jobs as j
-  left join alike as a on a.plan = j.plan
   left join asked_beside as b on b.entry = j.entry
   left join asked_spoken as s on s.entry = j.entry
-  where s.entry is null and (a.plan is not null or b.entry is not null)
+  where s.entry is null and (j.standing is not null or b.entry is not null)
   group by all
 ),
 -- one row per (standing plan, covers) where a mode that applied at the steps was not looked for
@@ -74,7 +57,7 @@ spoken as (
     false as maybe
   from asked_spoken as s
   inner join asked_jobs as j on j.entry = s.entry
-  inner join step_targets as t on t.plan = j.plan
+  inner join step_targets as t on t.plan = j.standing
   union all
   select
     u.target,
