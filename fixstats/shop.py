@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from datetime import date
@@ -13,65 +13,22 @@ from fixstats.engines.duck import reading
 from fixstats.engines.session import build_session
 from fixstats.findings.base import Finding, Note, listing
 from fixstats.folder import ShopFolder, find_folder
+from fixstats.shop_result import Result, Words, words_of
+from fixstats.shop_time import TimeQuestions
 from fixstats.words import counted
 
 if TYPE_CHECKING:
     import duckdb
     import polars as pl
 
-    from fixstats.charts import Picture
     from fixstats.findings.causes import CausesAsk
     from fixstats.findings.compare_plan import CompareAsk
     from fixstats.findings.practice import PracticeAsk
     from fixstats.findings.rates import RatesAsk
 
-Words = str | Sequence[str]
-
 
 @dataclass(frozen=True)
-class Result:
-    """An answer with everything that shaped it.
-
-    ``finding`` is the frozen data; ``rows``, ``settings``, ``notes`` and ``cautions`` are its
-    parts, ``frame`` the rows as a Polars frame, ``chart()`` the picture that goes with it.
-    """
-
-    finding: Finding
-
-    @property
-    def rows(self) -> Sequence[Mapping[str, Any]]:
-        """One mapping a row, figures unrounded, None where there is no finite value."""
-        return self.finding.rows
-
-    @property
-    def frame(self) -> pl.DataFrame:
-        """The rows as a Polars frame."""
-        return self.finding.frame
-
-    @property
-    def settings(self) -> Mapping[str, Any]:
-        """Level, view, dates, catalogue and imports behind the answer."""
-        return self.finding.settings
-
-    @property
-    def notes(self) -> tuple[Note, ...]:
-        """What a reader must know beside the numbers."""
-        return self.finding.notes
-
-    @property
-    def cautions(self) -> tuple[str, ...]:
-        """What to take care of at the bench."""
-        return self.finding.cautions
-
-    def chart(self) -> Picture:
-        """The picture that goes with this answer, as an Altair chart."""
-        from fixstats.charts import chart
-
-        return chart(self.finding)
-
-
-@dataclass(frozen=True)
-class Shop:
+class Shop(TimeQuestions):
     """One workshop, open for questions; every question reads the records as they stand then."""
 
     folder: ShopFolder
@@ -130,12 +87,12 @@ class Shop:
         """
         from fixstats.findings.rates import RatesAsk
 
-        pairs = [(key, word) for key, words in (where or {}).items() for word in _words(words)]
+        pairs = [(key, word) for key, words in (where or {}).items() for word in words_of(words)]
         ask = RatesAsk(
-            mode=_words(mode),
-            family=_words(family),
-            any=_words(any),
-            by=_words(by),
+            mode=words_of(mode),
+            family=words_of(family),
+            any=words_of(any),
+            by=words_of(by),
             where=tuple(pairs),
             since=since,
             until=until,
@@ -189,13 +146,13 @@ class Shop:
         """
         from fixstats.findings.practice import PracticeAsk
 
-        pairs = [(key, word) for key, words in (where or {}).items() for word in _words(words)]
+        pairs = [(key, word) for key, words in (where or {}).items() for word in words_of(words)]
         ask = PracticeAsk(
             step=step,
             mode=mode,
             family=family,
-            any=_words(any),
-            method=_words(method),
+            any=words_of(any),
+            method=words_of(method),
             where=tuple(pairs),
             since=since,
             until=until,
@@ -250,16 +207,16 @@ class Shop:
         """
         from fixstats.findings.compare_plan import CompareAsk
 
-        pairs = [(key, word) for key, words in (where or {}).items() for word in _words(words)]
+        pairs = [(key, word) for key, words in (where or {}).items() for word in words_of(words)]
         ask = CompareAsk(
             choice=choice,
-            mode=_words(mode),
-            family=_words(family),
-            any=_words(any),
-            by=_words(by),
+            mode=words_of(mode),
+            family=words_of(family),
+            any=words_of(any),
+            by=words_of(by),
             baseline=baseline,
-            adjust=None if adjust is None else _words(adjust),
-            strata=None if strata is None else _words(strata),
+            adjust=None if adjust is None else words_of(adjust),
+            strata=None if strata is None else words_of(strata),
             at=at,
             include_rework=include_rework,
             where=tuple(pairs),
@@ -301,7 +258,7 @@ class Shop:
         """
         from fixstats.findings.causes import CausesAsk
 
-        pairs = [(key, word) for key, words in (where or {}).items() for word in _words(words)]
+        pairs = [(key, word) for key, words in (where or {}).items() for word in words_of(words)]
         ask = CausesAsk(mode, tuple(pairs), since, until, confidence, min_opportunities)
         return self.ask_causes(ask)
 
@@ -386,10 +343,6 @@ class Shop:
             text = f"{counted(jobs, 'job')} in the inbox: the next writing command takes them in"
             finding = replace(finding, notes=(*finding.notes, Note("inbox_waiting", text)))
         return Result(finding)
-
-
-def _words(words: Words) -> tuple[str, ...]:
-    return (words,) if isinstance(words, str) else tuple(words)
 
 
 def open_shop(path: Path | str | None = None) -> Shop:

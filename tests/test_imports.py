@@ -24,7 +24,10 @@ ROOMS: dict[str, set[str]] = {
     "stats": set(),
     "findings": BASE | {"folder", "engines", "tallies", "stats"},
     "charts": BASE | {"folder", "findings"},
-    "shop": BASE | {"folder", "engines", "records", "tallies", "findings", "charts"},
+    "shop_result": BASE | {"folder", "findings", "charts"},
+    "shop_time": BASE | {"folder", "tallies", "findings", "shop_result"},
+    "shop": BASE
+    | {"folder", "engines", "records", "tallies", "findings", "charts", "shop_result", "shop_time"},
     "demo": BASE | {"folder", "engines", "records", "shop"},
     "cli": BASE | {"folder", "engines", "records", "tallies", "findings", "charts", "shop", "demo"},
     "__init__": BASE | {"stats", "shop"},
