@@ -3,7 +3,8 @@
 Fixed effects: the options, the bands of conditions, practice, each against its most common
 value. Random effects: device model, technician, option by model. Careful technicians get the
 hard models and choose their own method, so model and technician come with their mean use of
-each option (within-between, see `stats.group_means`).
+each option (within-between, see `stats.group_means`). A contrast for each of them instead gave
+the same coverage in invented shops of 3, 5 and 12 technicians, and does not grow with the shop.
 """
 
 from __future__ import annotations
