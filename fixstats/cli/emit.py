@@ -74,8 +74,14 @@ def columns(finding: Finding) -> list[str]:
     return list(finding.rows[0]) if finding.rows else []
 
 
+def joined(value: Any) -> Any:
+    """A list as one cell; anything else as it is."""
+    return ", ".join(map(str, value)) if isinstance(value, list) else value
+
+
 def inert(value: Any) -> Any:
     """Text that a spreadsheet would run as a formula, made plain text."""
+    value = joined(value)
     if isinstance(value, str) and value.startswith(FORMULA_SIGNS) and value != "-":
         return f"'{value}"
     return value
@@ -102,7 +108,7 @@ def _notes_aside(finding: Finding) -> None:
 def _cell(value: Any) -> str:
     if value is None:
         return ""
-    words = f"{value:.6g}" if isinstance(value, float) else str(value)
+    words = f"{value:.6g}" if isinstance(value, float) else str(joined(value))
     for sign in ("\\", "|", "<", ">", "*", "_", "`", "[", "]"):
         words = words.replace(sign, f"\\{sign}")
     return words.replace("\n", " ")

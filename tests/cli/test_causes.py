@@ -49,6 +49,7 @@ def test_csv_and_markdown(ask):
     _, out, err = ask("coil_damaged", "--format", "csv")
     assert out.startswith("condition,level,reference,mode,family,failures,opportunities,rate,")
     assert "note: what goes with a failure" in err
+    assert "[" not in out
     _, out, _ = ask("coil_damaged", "--format", "markdown")
     assert out.startswith("| condition | level |")
 
