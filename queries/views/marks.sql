@@ -23,50 +23,42 @@ of_jobs as (
   inner join modes as m on m.mode = f.mode
   where m.unit_/*view*/ = 'job'
 ),
--- one row per (unit, failure record that matches it), with the number of units the record matches
+-- one row per (unit, failure record that matches it, or none), with the number of units that the
+-- record matches
 matched as (
-  select
-    s.mode,
-    s.entry,
-    s.place,
-    s.number,
-    count(*) over (partition by s.mode, s.entry, r.place, r.number) as matches
-  from spoken_/*view*/ as s
-  inner join records.failures as r
-    on r.entry = s.entry
-    and r.mode = s.mode
-    and (r.place = '' or r.place = s.place)
-    and (r.number = 0 or s.number = 0 or r.number = s.number)
-),
--- one row per unit that at least one failure record matches
-hit as (
-  select
-    mode,
-    entry,
-    place,
-    number,
-    min(matches) = 1 as seen
-  from matched
-  group by mode, entry, place, number
-),
--- pieces and tries with what the records say of them
-of_others as (
   select
     s.mode,
     s.target,
     s.entry,
     s.place,
     s.number,
-    coalesce(h.seen, false) as seen,
-    coalesce(not h.seen, false) as unclear,
     s.unchecked,
-    s.excluded
+    s.excluded,
+    case
+      when r.mode is not null then
+        count(*) over (partition by s.mode, s.entry, r.place, r.number)
+    end as matches
   from spoken_/*view*/ as s
-  left join hit as h
-    on h.mode = s.mode
-    and h.entry = s.entry
-    and h.place = s.place
-    and h.number = s.number
+  left join records.failures as r
+    on r.entry = s.entry
+    and r.mode = s.mode
+    and (r.place = '' or r.place = s.place)
+    and (r.number = 0 or s.number = 0 or r.number = s.number)
+),
+-- pieces and tries with what the records say of them
+of_others as (
+  select
+    mode,
+    target,
+    entry,
+    place,
+    number,
+    coalesce(min(matches) = 1, false) as seen,
+    coalesce(min(matches) > 1, false) as unclear,
+    unchecked,
+    excluded
+  from matched
+  group by mode, target, entry, place, number, unchecked, excluded
 )
 select * from of_jobs
 union all
