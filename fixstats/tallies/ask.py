@@ -100,13 +100,32 @@ def lay_out(con: duckdb.DuckDBPyConnection, catalogue: Catalogue, ask: Ask) -> L
     """
     if ask.view not in VIEWS:
         raise UsageError(f"unknown view '{ask.view}'; known: {', '.join(VIEWS)}")
-    if ask.since and ask.until and ask.since > ask.until:
-        raise UsageError(f"--since {ask.since} is after --until {ask.until}")
     if ask.place and ask.place not in (*catalogue.step_codes, *catalogue.part_codes):
         known = (*catalogue.step_codes, *catalogue.part_codes)
         raise UsageError(f"unknown step or part '{ask.place}'{did_you_mean(ask.place, known)}")
     modes = check_modes(ask.modes, catalogue)
     keys = [resolve(name, catalogue, modes) for name in dict.fromkeys(ask.by) if name != PAIR]
+    conditions = lay_conditions(con, catalogue, ask, modes)
+    load(con, "asked_codes", "mode varchar", [(mode,) for mode in dict.fromkeys(ask.modes)])
+    con.execute(fill("tallies/asked_modes", {"view": ask.view}))
+    every = list({key.name: key for key in [*keys, *conditions]}.values())
+    _lay_out_jobs(con, ask, every, conditions)
+    kinds = frozenset(_kind(mode) for mode in modes)
+    return Layout(tuple(keys), kinds, *_units(ask, every, conditions, beside(kinds)))
+
+
+def lay_conditions(
+    con: duckdb.DuckDBPyConnection, catalogue: Catalogue, ask: Ask, modes: list[FailureMode]
+) -> dict[Key, str]:
+    """The condition of each key filtered by; its values and the dates lie in asked_values.
+
+    Raises
+    ------
+    UsageError
+        If a key or value is unknown, or the dates make no sense.
+    """
+    if ask.since and ask.until and ask.since > ask.until:
+        raise UsageError(f"--since {ask.since} is after --until {ask.until}")
     filters = [resolve(name, catalogue, modes) for name, _ in ask.where]
     values = [
         (key.name, spelled(con, catalogue, key, value))
@@ -115,13 +134,16 @@ def lay_out(con: duckdb.DuckDBPyConnection, catalogue: Catalogue, ask: Ask) -> L
     days = [("since", ask.since), ("until", ask.until)]
     rows = [*dict.fromkeys(values), *((name, day.isoformat()) for name, day in days if day)]
     load(con, "asked_values", "key varchar, value varchar", rows)
-    load(con, "asked_codes", "mode varchar", [(mode,) for mode in dict.fromkeys(ask.modes)])
-    con.execute(fill("tallies/asked_modes", {"view": ask.view}))
-    every = list({key.name: key for key in [*keys, *filters]}.values())
-    conditions = {key: _condition(key, frozenset(values)) for key in filters}
-    _lay_out_jobs(con, ask, every, conditions)
-    kinds = frozenset(_kind(mode) for mode in modes)
-    return Layout(tuple(keys), kinds, *_units(ask, every, conditions, beside(kinds)))
+    return {key: _condition(key, frozenset(values)) for key in filters}
+
+
+def day_conditions(ask: Ask) -> list[str]:
+    """Conditions on the day of hand-over; the dates lie in asked_values."""
+    return [
+        f"and finished {word} {fill('tallies/asked_day', {'name': name})}"
+        for word, name, day in ((">=", "since", ask.since), ("<=", "until", ask.until))
+        if day
+    ]
 
 
 def _kind(mode: FailureMode) -> str:
@@ -137,9 +159,7 @@ def _lay_out_jobs(
     con: duckdb.DuckDBPyConnection, ask: Ask, every: list[Key], conditions: Mapping[Key, str]
 ) -> None:
     of_jobs = [text for key, text in conditions.items() if not _of_unit(key, ask)]
-    for word, name, day in ((">=", "since", ask.since), ("<=", "until", ask.until)):
-        if day:
-            of_jobs.append(f"and finished {word} {fill('tallies/asked_day', {'name': name})}")
+    of_jobs += day_conditions(ask)
     steps = [key for key in every if key.kind == "step"]
     slots = {
         "keys": _list(key.of_job for key in steps),

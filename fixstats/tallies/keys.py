@@ -51,12 +51,16 @@ DERIVED = ("parts_together", "grades_mixed")
 
 @dataclass(frozen=True)
 class Key:
-    """One key: ``name`` as the person wrote it, what it stands for (kind, code, field)."""
+    """One key: ``name`` as the person wrote it, what it stands for (kind, code, field).
+
+    ``handed_over``: of a part, the piece in the device at hand-over is meant, not the first one.
+    """
 
     name: str
     kind: str
     code: str
     field: str = ""
+    handed_over: bool = False
 
     @property
     def join(self) -> str:
@@ -64,6 +68,8 @@ class Key:
         if self.kind not in SOURCES:
             return ""
         view, link, place = SOURCES[self.kind][:3]
+        if self.handed_over and self.kind == "part":
+            view = "last_pieces"
         only = f" and {self.alias}.{place} = '{self.code}'" if place else ""
         return f"left join {view} as {self.alias} on {self.alias}.{link} = j.{link}{only}"
 
