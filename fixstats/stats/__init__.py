@@ -81,6 +81,7 @@ if TYPE_CHECKING:
         kaplan_meier,
         nelson_aalen,
     )
+    from fixstats.stats.survival_cost import MeanCost, mean_cost
     from fixstats.stats.survival_effects import (
         CurveDifference,
         RestrictedMean,
@@ -120,6 +121,7 @@ _FILES = {
     "strata_tests": "StrataTest breslow_day cochran_mantel_haenszel cochran_mantel_haenszel_cc "
     "tarone",
     "survival": "CURVE_LIMITS Curve Hazard aalen_johansen kaplan_meier nelson_aalen",
+    "survival_cost": "MeanCost mean_cost",
     "survival_effects": "CurveDifference RestrictedMean curve_difference restricted_mean",
     "survival_table": "AtRisk at_risk n_at_risk_at",
     "survival_tests": "CurveTest gray_test log_rank",
@@ -150,6 +152,7 @@ __all__ = [
     "Hazard",
     "Interval",
     "LearningCurve",
+    "MeanCost",
     "MultilevelFit",
     "Pooled",
     "Resampled",
@@ -197,6 +200,7 @@ __all__ = [
     "lower_limit",
     "mantel_haenszel_odds_ratio",
     "mantel_haenszel_ratio",
+    "mean_cost",
     "mean_difference",
     "median_interval",
     "mid_p",
