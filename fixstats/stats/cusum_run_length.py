@@ -1,0 +1,325 @@
+"""How long a Bernoulli CUSUM runs until it signals: spacing of false alarms, time to find a change.
+
+The value of the sum is a Markov chain (Brook and Evans 1972, Biometrika 59:539-549): the next value
+depends on the present one and on the next job alone. On a lattice of values the average number of
+jobs to signal is the solution of linear equations, one a value.
+
+Where all scores are whole steps of the lattice the answer is exact: the plain form with a whole m
+at a constant chance of failure. Where every job has its own expected risk the scores are any
+numbers; each is then split between the two lattice values around it so that its mean stays. Plain
+rounding would move the drift of the sum, and its answers jump about as the lattice gets finer
+(Webster and Pettitt 2007, Commun Stat Simul Comput 36:471-482). What the split adds to the variance
+falls in proportion to the width of the lattice: two lattices, one twice as wide, extrapolate it
+away.
+
+"In control": nothing has changed, every job fails with its expected risk.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from math import ceil
+
+import numpy as np
+from numpy.lib.stride_tricks import as_strided
+from numpy.typing import ArrayLike
+
+from fixstats.stats.cusum import as_odds_ratio
+from fixstats.stats.validators import FloatArray, as_numbers, refuse
+
+# Widths of the lattice; see `tests/reference/test_cusum.py` for what they are worth.
+STATES = 800
+STATES_OF_MANY_JOBS = 160
+# A mix of more risks than this is represented by the means of so many equal parts of it.
+MOST_RISKS = 400
+# The wider of two lattices must add so many times the variance of the other to tell anything.
+LEAST_CONTRAST = 1.25
+# A signal as good as sure; following the chain ends there.
+CERTAIN = 1 - 1e-15
+
+
+@dataclass(frozen=True)
+class ScoreMix:
+    """Scores that one more job can have, and how probable each is; both (scores,)."""
+
+    scores: FloatArray
+    probability: FloatArray
+
+
+def score_mix(
+    risks: ArrayLike,
+    weights: ArrayLike | None = None,
+    *,
+    odds_ratio: float = 2.0,
+    true_odds_ratio: float = 1.0,
+) -> ScoreMix:
+    """Scores of `cusum_scores` over a shop's mix of jobs, each with its expected risk.
+
+    `risks`: (jobs,) or (kinds of jobs,), 0 to 1; `weights`: how many jobs of each. `odds_ratio`:
+    that of the scores. `true_odds_ratio`: how the jobs really fail; 1, as expected. Beyond
+    `MOST_RISKS` values the mix is cut into so many parts of equal weight, ordered by risk, each
+    with its mean.
+
+    Raises `ValueError` for risks outside 0 to 1, negative weights, a mix without jobs, and odds
+    ratios that are not positive.
+    """
+    ratio = as_odds_ratio("odds_ratio", odds_ratio, changed=True)
+    truth = as_odds_ratio("true_odds_ratio", true_odds_ratio)
+    risk, weight = _mix(risks, weights)
+    failing = truth * risk / (1 - risk + truth * risk)
+    if_not = -np.log1p((ratio - 1) * risk)
+    return ScoreMix(
+        scores=np.concatenate([if_not + np.log(ratio), if_not]),
+        probability=np.concatenate([weight * failing, weight * (1 - failing)]),
+    )
+
+
+def bernoulli_run_length(rate: ArrayLike, m: int, threshold: float) -> FloatArray:
+    """Average number of jobs to signal of the plain form with a whole m; exact.
+
+    `rate`: constant chance of failure, any shape; `m`, `threshold`: those of `plain_cusum_scores`
+    and of the sum B. The lattice is that of multiples of 1 / m; infinite for a rate of 0.
+    Source: Reynolds and Stoumbos 1999, J Qual Technol 31:87-108.
+
+    Raises `ValueError` for a rate outside 0 to 1, m that is not whole and at least 2, and a
+    threshold that is not positive.
+    """
+    chance = as_numbers("rate", rate)
+    refuse("rate", "must lie between 0 and 1", chance, (chance < 0) | (chance > 1))
+    if m != int(m) or m < 2:
+        raise ValueError(f"m must be a whole number of at least 2, got {m!r}")
+    height = ceil(_positive("threshold", threshold) * m - 1e-9)
+    found = [
+        _run_lengths(_Steps(np.array([1 - p, *[0.0] * (int(m) - 1), p]), -1), height)[-1]
+        for p in chance.ravel()
+    ]
+    return np.reshape(found, chance.shape)[()]
+
+
+def average_run_length(mix: ScoreMix, threshold: float, *, states: int = STATES) -> float:
+    """Average number of jobs until the sum, started at 0, reaches `threshold`.
+
+    By Markov chain on `states` values and on half as many, extrapolated. Infinite where no score
+    is positive. Raises `ValueError` for a threshold that is not positive.
+    Source: Steiner, Cook, Farewell and Treasure 2000, Biostatistics 1:441-452.
+    """
+    height = _positive("threshold", threshold)
+    if not _can_signal(mix):
+        return np.inf
+    both = [(_on_lattice(mix, height / n), n) for n in (states, states // 2)]
+    fine, wide = (np.log(_run_lengths(steps, n)[-1]) for steps, n in both)
+    return float(np.exp(_without_excess(fine, wide, (both[0][0].excess, both[1][0].excess))))
+
+
+def cusum_threshold(mix: ScoreMix, run_length: float, *, states: int = STATES) -> float:
+    """Threshold at which false alarms are on average `run_length` jobs apart.
+
+    `mix`: in control (`true_odds_ratio` 1). From one elimination, which gives the run lengths of
+    all thresholds of the lattice at once. The search ends at log(run_length): the scores are
+    logarithms of likelihood ratios, and for these the run length is at least exp(threshold)
+    (Lorden 1971, Ann Math Stat 42:1897-1908).
+
+    Raises `ValueError` for a run length that is not above 1, and a mix in which nothing can fail.
+    """
+    wanted = as_numbers("run_length", run_length)
+    refuse("run_length", "must be above 1", wanted, wanted <= 1)
+    if not _can_signal(mix):
+        raise ValueError("mix must hold jobs that can fail: without them there is no false alarm")
+    width = float(np.log(wanted)) / (states - 2)
+    steps, wider = _on_lattice(mix, width), _on_lattice(mix, 2 * width)
+    fine = np.log(_run_lengths(steps, states)[1::2])
+    wide = np.log(_run_lengths(wider, states // 2))
+    # Extrapolated, neighbours can be out of order where a single failure more decides.
+    curve = np.maximum.accumulate(_without_excess(fine, wide, (steps.excess, wider.excess)))
+    heights = 2 * width * np.arange(1, len(curve) + 1)
+    return float(np.interp(np.log(wanted), curve, heights))
+
+
+def false_alarm_probability(
+    mix: ScoreMix, threshold: float, n_jobs: ArrayLike, *, states: int = STATES_OF_MANY_JOBS
+) -> FloatArray:
+    """Chance that the sum, started at 0, signals within the next `n_jobs` jobs of this mix.
+
+    In control it is what a group of so many jobs adds to the false alarms of a run. Any shape;
+    `n_jobs` need not be whole: a group with harder or easier jobs than the mix counts as its
+    expected failures over the mean risk of the mix.
+
+    The chain is followed job by job, then in strides that double, up to the largest number; in
+    between the cumulative hazard is linear. For few jobs, which cannot gather the failures that an
+    alarm takes, it is far below n_jobs / average_run_length.
+
+    Raises `ValueError` for negative numbers and a threshold that is not positive.
+    """
+    height = _positive("threshold", threshold)
+    jobs = as_numbers("n_jobs", n_jobs)
+    refuse("n_jobs", "must not be negative", jobs, jobs < 0)
+    most = float(jobs.max(initial=0.0))
+    both = [(_on_lattice(mix, height / n), n) for n in (states, states // 2)]
+    fine, wide = (np.interp(jobs, *_cumulative_hazard(steps, n, most)) for steps, n in both)
+    known = (fine > 0) & (wide > 0)
+    fine_log, wide_log = (np.log(np.where(known, one, 1.0)) for one in (fine, wide))
+    excess = (both[0][0].excess, both[1][0].excess)
+    better = np.exp(_without_excess(fine_log, wide_log, excess))
+    return np.asarray(-np.expm1(-np.where(known, better, fine)))[()]
+
+
+def _can_signal(mix: ScoreMix) -> bool:
+    return bool((mix.probability[mix.scores > 0] > 0).any())
+
+
+# --- from scores to steps of a lattice --------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class _Steps:
+    """One more job on a lattice: `chance` of each step from `lowest` on, in lattice widths.
+
+    `excess`: variance of one step that the split has added, in squared scores.
+    """
+
+    chance: FloatArray
+    lowest: int
+    excess: float = 0.0
+
+
+def _on_lattice(mix: ScoreMix, width: float) -> _Steps:
+    steps = mix.scores / width
+    below = np.floor(steps + 1e-9)
+    share = np.clip(steps - below, 0.0, 1.0)
+    lowest = int(min(below.min(), -1))
+    highest = int(max(below.max() + 1, 1))
+    chance = np.zeros(highest - lowest + 1)
+    np.add.at(chance, below.astype(int) - lowest, mix.probability * (1 - share))
+    np.add.at(chance, below.astype(int) - lowest + 1, mix.probability * share)
+    excess = float(mix.probability @ (share * (1 - share))) * width**2
+    return _Steps(chance, lowest, excess)
+
+
+def _without_excess(fine: FloatArray, wide: FloatArray, excess: tuple[float, float]) -> FloatArray:
+    """Logarithms on two lattices, to what a lattice that adds no variance would give."""
+    less, more = excess
+    # Where the wider lattice happens to fit no worse it tells nothing; both fit well then.
+    if more < LEAST_CONTRAST * less:
+        return fine
+    return fine + (fine - wide) * (less / (more - less) if more > less else 0.0)
+
+
+def _mix(risks: ArrayLike, weights: ArrayLike | None) -> tuple[FloatArray, FloatArray]:
+    """Risks and their shares, at most `MOST_RISKS` of them."""
+    risk = as_numbers("risks", risks).ravel()
+    refuse("risks", "must lie between 0 and 1", risk, (risk < 0) | (risk > 1))
+    weight = np.ones_like(risk) if weights is None else as_numbers("weights", weights).ravel()
+    if weight.shape != risk.shape:
+        raise ValueError(f"weights must have one entry a risk, got {weight.shape}")
+    refuse("weights", "must not be negative", weight, weight < 0)
+    if weight.sum() == 0:
+        raise ValueError("risks must hold at least one job")
+    weight = weight / weight.sum()
+    if len(risk) <= MOST_RISKS:
+        return risk, weight
+    order = np.argsort(risk, kind="stable")
+    risk, weight = risk[order], weight[order]
+    middle = np.cumsum(weight) - weight / 2
+    part = np.minimum((middle * MOST_RISKS).astype(int), MOST_RISKS - 1)
+    total = np.bincount(part, weight, MOST_RISKS)
+    there = total > 0
+    means = np.bincount(part, weight * risk, MOST_RISKS)[there] / total[there]
+    return means, np.asarray(total[there], dtype=np.float64)
+
+
+def _positive(name: str, value: float) -> float:
+    number = as_numbers(name, value)
+    refuse(name, "must be positive", number, number <= 0)
+    return float(number)
+
+
+# --- the chain --------------------------------------------------------------------------------
+
+
+def _run_lengths(steps: _Steps, most: int) -> FloatArray:
+    """Average steps to reach each of the heights 1 to `most`, in lattice widths, from 0.
+
+    The equations of a height N are (I - Q) x = 1 with Q the chances to move among the values
+    0 to N - 1, and those of a smaller height are the first rows and columns of them. So one
+    elimination without pivoting serves all heights: with I - Q = L U, y = L^-1 1 and z = U^-T e_0,
+    the answer is x_0 = sum of z_i y_i over i < N, a running sum. All its terms are positive, so
+    nothing cancels. (No pivot is needed: I - Q has no positive entry off its diagonal, and no row
+    that sums to less than 0.)
+    """
+    down, up = -steps.lowest, len(steps.chance) + steps.lowest - 1
+    if not steps.chance[down + 1 :].sum() > 0:
+        return np.full(most, np.inf)
+    band = _Band.of(steps.chance, down, up, most)
+    y = np.ones(most + down)
+    z = np.zeros(most + up + 1)
+    z[0] = 1.0
+    for k in range(most):
+        pivot, right = band.rows[k, k], band.rows[k, k + 1 : k + up + 1]
+        below = slice(k + 1, k + down + 1)
+        factors = band.rows[below, k] / pivot
+        band.rows[below, k + 1 : k + up + 1] -= factors[:, None] * right
+        y[below] -= factors * y[k]
+        z[k] /= pivot
+        z[k + 1 : k + up + 1] -= z[k] * right
+    return np.cumsum(z[:most] * y[:most])
+
+
+@dataclass(frozen=True)
+class _Band:
+    """I - Q, of which only a band along the diagonal is stored; `rows` shows it as a square."""
+
+    rows: FloatArray
+
+    @staticmethod
+    def of(chance: FloatArray, down: int, up: int, most: int) -> _Band:
+        width = down + up + 1
+        size = most + down  # rows past the last are eliminated too, and not read
+        stored = np.zeros((size + 1, width))
+        stored[:size] = -chance
+        stored[:size, down] += 1.0
+        # From low values every step below 0 ends at 0.
+        for value in range(min(down, size)):
+            stored[value, down - value] = (value == 0) - chance[: down - value + 1].sum()
+        # Entry (i, j) of the square stands at i * width + j - i + down of the store.
+        step = stored.strides[1]
+        shape = (size, size + up)
+        return _Band(as_strided(stored.ravel()[down:], shape, (step * (width - 1), step)))
+
+
+def _transitions(steps: _Steps, states: int) -> FloatArray:
+    """Q, chances to move among the values 0 to states - 1 in one step."""
+    chance, lowest = steps.chance, steps.lowest
+    offset = np.arange(states)[None, :] - np.arange(states)[:, None] - lowest
+    inside = (offset >= 0) & (offset < len(chance))
+    moves = np.where(inside, chance[np.clip(offset, 0, len(chance) - 1)], 0.0)
+    cumulative = np.cumsum(chance)
+    ends = -lowest - np.arange(states)
+    moves[:, 0] = np.where(ends >= 0, cumulative[np.clip(ends, 0, len(chance) - 1)], 0.0)
+    return moves
+
+
+def _signals(steps: _Steps, states: int) -> FloatArray:
+    """From each value, the chance that the next step signals."""
+    beyond = np.append(np.cumsum(steps.chance[::-1])[::-1], 0.0)
+    missing = states - np.arange(states) - steps.lowest
+    signals: FloatArray = beyond[np.minimum(missing, len(steps.chance))]
+    return signals
+
+
+def _cumulative_hazard(steps: _Steps, states: int, most: float) -> tuple[FloatArray, FloatArray]:
+    """Numbers of jobs from 0 to at least `most`, and -log of the chance of no signal by then.
+
+    Job by job up to 64, then the stride doubles at every doubling of the number. Followed is the
+    chance to have signalled, from each value: it keeps its digits where it is small.
+    """
+    moves, in_stride = _transitions(steps, states), _signals(steps, states)
+    stride, jobs, found = 1, [0], [0.0]
+    signalled = np.zeros(states)
+    while jobs[-1] < most and signalled[0] < CERTAIN:
+        if jobs[-1] == 64 * stride:
+            in_stride = in_stride + moves @ in_stride
+            moves, stride = moves @ moves, 2 * stride
+        signalled = np.minimum(in_stride + moves @ signalled, CERTAIN)
+        jobs.append(jobs[-1] + stride)
+        found.append(float(-np.log1p(-signalled[0])))
+    return np.asarray(jobs, dtype=np.float64), np.asarray(found)
