@@ -152,8 +152,8 @@ def _union(
         "beside": beside(layout.kinds),
         "places": own_places([ask.place] if ask.place else ()),
     }
-    for table in ("spoken", "beside"):
-        rows = fill(f"tallies/union_{table}", slots)
+    for name, table in (("spoken", "spoken"), ("units", "beside_units"), ("beside", "beside")):
+        rows = fill(f"tallies/union_{name}", slots)
         con.execute(f"create or replace temp table asked_{table} as {rows}")
     return _folded("tallies/union", layout, mode=False, slots=slots)
 
@@ -189,7 +189,7 @@ def count_pairs(con: duckdb.DuckDBPyConnection, catalogue: Catalogue, ask: Ask) 
 READING = {
     "first": (
         "asked_plans", "asked_jobs", "totals_at_steps", "marks_at_steps", "totals_of_units",
-        "marks_of_units", "union", "union_beside", "union_spoken",
+        "marks_of_units", "union", "union_beside", "union_spoken", "union_units",
     ),
     "attempted": ("asked_plans", "asked_jobs", "totals_of_units", "marks_of_units"),
 }  # fmt: skip

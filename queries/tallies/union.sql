@@ -1,12 +1,12 @@
 -- Question: on how many jobs did any of the modes asked for go wrong, out of how many jobs where
 --   every mode that applied was looked for?
 -- Grain: one row per (keys, technician).
--- Reads: asked_modes, asked_jobs, step_targets, asked_beside, asked_spoken (temporary tables made by
---   the statements union_beside and union_spoken), units_beside_steps or a part of it (slot beside),
---   flags or marks_first (slot marks), records.covers.
--- Parameters: none; slots: keys (quoted names of columns of asked_jobs), beside, places (as in
---   union_beside), marks, unit, unclear, excluded. Of the whole job its flags tell all; of one place
---   only what is said of its own units, and a sighting that fits other places too leaves it unknown.
+-- Reads: asked_modes, asked_jobs, step_targets, asked_spoken, asked_beside_units, asked_beside
+--   (temporary tables made by the statements union_*), flags or marks_first (slot marks),
+--   records.covers.
+-- Parameters: none; slots: keys (quoted names of columns of asked_jobs), marks, unit, unclear,
+--   excluded. Of the whole job its flags tell all; of one place only what is said of its own units,
+--   and a sighting that fits other places too leaves it unknown.
 -- Columns: the keys; cluster (technician); failures, opportunities, unknown, unknown_failed (jobs).
 -- Jobs of which no record speaks are most: they are counted by plan (one stands for all that meet
 -- the same targets, see asked_plans) and covers. Only the few others are gone through one by one.
@@ -64,9 +64,8 @@ spoken as (
     u.entry,
     u.place,
     u.maybe
-  from /*beside*/ as u
+  from asked_beside_units as u
   inner join asked_spoken as s on s.entry = u.entry
-  where true /*places*/
 ),
 -- one row per other job to which any of the modes applied; units of a part fold into their job
 applied as (

@@ -1,21 +1,12 @@
 -- Question: on which jobs could a mode asked for have shown at a part or at mixed parts, and was
 --   every such mode looked for?
 -- Grain: one row per job asked about with a unit of parts or of mixed parts.
--- Reads: units_beside_steps or a part of it (slot beside), asked_jobs, asked_modes, records.covers.
--- Parameters: none; slots: beside, places (condition on the units' place). It becomes the temporary
---   table asked_beside.
+-- Reads: asked_beside_units (made by the statement union_units), asked_jobs, asked_modes,
+--   records.covers.
+-- Parameters: none. It becomes the temporary table asked_beside.
 -- Columns: entry; doubt (1: a mode was not looked for, or may not have applied; else 0), as if no
 --   record spoke of any mode on the job.
 with
--- units of parts and of mixed parts, at the place asked about
-units as (
-  select
-    target,
-    entry,
-    maybe
-  from /*beside*/
-  where true /*places*/
-),
 -- one row per target: how many modes asked for it has
 sizes as (
   select
@@ -39,7 +30,7 @@ by_job as (
   select
     u.entry,
     max(case when u.maybe or l.modes is null or l.modes < s.modes then 1 else 0 end) as doubt
-  from units as u
+  from asked_beside_units as u
   inner join sizes as s on s.target = u.target
   inner join asked_jobs as j on j.entry = u.entry
   left join looked as l on l.covers = j.covers and l.target = u.target
