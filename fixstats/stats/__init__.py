@@ -11,6 +11,13 @@ from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from fixstats.stats.adjusted import AdjustedRates, CellsAt, adjusted_rates
+    from fixstats.stats.anytime import (
+        evidence_above,
+        pair_evidence,
+        pair_evidence_above,
+        pair_sequence,
+        proportion_sequence,
+    )
     from fixstats.stats.clusters import ClusteredRate, rao_scott, rao_scott_by_group
     from fixstats.stats.control_charts import (
         CHART_LIMITS,
@@ -83,6 +90,14 @@ if TYPE_CHECKING:
     from fixstats.stats.multilevel import MultilevelFit, fit_multilevel
     from fixstats.stats.multiplicity import benjamini_hochberg, holm
     from fixstats.stats.pooling import Pooled, draw_rates, pool_rates
+    from fixstats.stats.power import (
+        boschloo_power,
+        exact_size,
+        fisher_power,
+        normal_power,
+        normal_size,
+        precision_size,
+    )
     from fixstats.stats.proportion import (
         INTERVALS,
         Interval,
@@ -130,6 +145,14 @@ if TYPE_CHECKING:
     )
     from fixstats.stats.survival_table import AtRisk, at_risk, n_at_risk_at
     from fixstats.stats.survival_tests import CurveTest, gray_test, log_rank
+    from fixstats.stats.trial_rule import (
+        VERDICTS,
+        JobsToStop,
+        Pairs,
+        harm_evidence,
+        jobs_to_stop,
+        stopping_rule,
+    )
     from fixstats.stats.two_proportions import (
         DIFFERENCES,
         RATIOS,
@@ -143,6 +166,7 @@ if TYPE_CHECKING:
 # file -> its public names
 _FILES = {
     "adjusted": "AdjustedRates CellsAt adjusted_rates",
+    "anytime": "evidence_above pair_evidence pair_evidence_above pair_sequence proportion_sequence",
     "clusters": "ClusteredRate rao_scott rao_scott_by_group",
     "control_charts": "CHART_LIMITS THREE_SIGMA_TAIL ControlLimits Gaps centre_rate g_limits "
     "jobs_between laney_sigma p_limits",
@@ -161,6 +185,7 @@ _FILES = {
     "multilevel": "MultilevelFit fit_multilevel",
     "multiplicity": "benjamini_hochberg holm",
     "pooling": "Pooled draw_rates pool_rates",
+    "power": "boschloo_power exact_size fisher_power normal_power normal_size precision_size",
     "proportion": "INTERVALS Interval agresti_coull at_most clopper_pearson interval jeffreys "
     "lower_limit mid_p one_in upper_limit wilson wilson_cc",
     "standardise": "Standardised standardised_difference standardised_rate",
@@ -173,6 +198,7 @@ _FILES = {
     "survival_effects": "CurveDifference RestrictedMean curve_difference restricted_mean",
     "survival_table": "AtRisk at_risk n_at_risk_at",
     "survival_tests": "CurveTest gray_test log_rank",
+    "trial_rule": "VERDICTS JobsToStop Pairs harm_evidence jobs_to_stop stopping_rule",
     "two_proportions": "DIFFERENCES RATIOS Contrast koopman_ratio miettinen_nurminen_difference "
     "miettinen_nurminen_ratio newcombe_difference",
 }
@@ -187,6 +213,7 @@ __all__ = [
     "RATIOS",
     "TESTS",
     "THREE_SIGMA_TAIL",
+    "VERDICTS",
     "AdjustedRates",
     "AtRisk",
     "CellsAt",
@@ -205,9 +232,11 @@ __all__ = [
     "Grouping",
     "Hazard",
     "Interval",
+    "JobsToStop",
     "LearningCurve",
     "MeanCost",
     "MultilevelFit",
+    "Pairs",
     "Pooled",
     "Resampled",
     "RestrictedMean",
@@ -226,6 +255,7 @@ __all__ = [
     "bernoulli_run_length",
     "beyond_limits",
     "boschloo",
+    "boschloo_power",
     "breslow_day",
     "centre_rate",
     "clopper_pearson",
@@ -239,6 +269,8 @@ __all__ = [
     "cusum_threshold",
     "dispersion",
     "draw_rates",
+    "evidence_above",
+    "exact_size",
     "expected_p_values",
     "falling_rates",
     "false_alarm_probability",
@@ -247,6 +279,7 @@ __all__ = [
     "firth_test",
     "fisher",
     "fisher_mid_p",
+    "fisher_power",
     "fit_multilevel",
     "fixed_columns",
     "four_of_five_beyond_one_sigma",
@@ -256,6 +289,7 @@ __all__ = [
     "greenland_robins_difference",
     "group_means",
     "grouping",
+    "harm_evidence",
     "hidden_cause_needed",
     "hidden_cause_needed_for_limit",
     "holm",
@@ -263,6 +297,7 @@ __all__ = [
     "interval",
     "jeffreys",
     "jobs_between",
+    "jobs_to_stop",
     "kaplan_meier",
     "koopman_ratio",
     "laney_sigma",
@@ -280,11 +315,18 @@ __all__ = [
     "n_at_risk_at",
     "nelson_aalen",
     "newcombe_difference",
+    "normal_power",
+    "normal_size",
     "one_in",
     "p_limits",
+    "pair_evidence",
+    "pair_evidence_above",
+    "pair_sequence",
     "plain_cusum_scores",
     "pool_rates",
     "practised_from",
+    "precision_size",
+    "proportion_sequence",
     "rao_scott",
     "rao_scott_by_group",
     "resample_falling",
@@ -298,6 +340,7 @@ __all__ = [
     "side_by_side",
     "standardised_difference",
     "standardised_rate",
+    "stopping_rule",
     "sum_interval",
     "tarone",
     "trend_in_groups",
