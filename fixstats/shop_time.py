@@ -14,7 +14,7 @@ from fixstats.shop_result import Result, Words, pairs_of, words_of
 if TYPE_CHECKING:
     import duckdb
 
-    from fixstats.findings.comebacks import ComebacksAsk
+    from fixstats.findings.comebacks_plan import ComebacksAsk
 
 
 class _Asked(Protocol):
@@ -70,7 +70,7 @@ class TimeQuestions:
         fixstats.errors.FixstatsError
             If something is unknown, does not fit together, or cannot be read just now.
         """
-        from fixstats.findings.comebacks import ComebacksAsk
+        from fixstats.findings.comebacks_plan import ComebacksAsk
 
         ask = ComebacksAsk(
             by=words_of(by),

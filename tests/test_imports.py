@@ -41,6 +41,8 @@ FINDINGS = (
     "compare",
     "practice_figures", "practice_words", "practice_notes", "practice",
     "causes_plan", "causes_design", "causes_fit", "causes_words", "causes_notes", "causes",
+    "comebacks_figures", "comebacks_plan", "comebacks_answers", "comebacks_adjusted",
+    "comebacks_words", "comebacks_notes", "comebacks",
 )  # fmt: skip
 # What the numeric core may import at the top of a file.
 NUMERIC = {

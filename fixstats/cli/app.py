@@ -10,6 +10,7 @@ from typer.core import TyperGroup
 from fixstats.cli.batches import batches
 from fixstats.cli.causes import causes
 from fixstats.cli.check import check
+from fixstats.cli.comebacks import comebacks
 from fixstats.cli.compare import compare
 from fixstats.cli.costs import costs
 from fixstats.cli.demo import demo
@@ -42,8 +43,8 @@ app = typer.Typer(
 )
 
 for command in (
-    demo, init, rates, compare, causes, practice, costs, check, heldback, batches, forget, query,
-    sql,
+    demo, init, rates, compare, causes, practice, comebacks, costs, check, heldback, batches,
+    forget, query, sql,
 ):  # fmt: skip
     app.command()(command)
 app.command(name="import")(import_)
