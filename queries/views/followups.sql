@@ -9,8 +9,8 @@
 --   wrote down why); days_watched, days_back (the same two days as days after hand-over; 0: the day
 --   of hand-over itself).
 -- The device came back on the earliest of two days: returned, as its own row says, and the day on
--- which a job that is the come-back of it was received (else finished). The reason is the one that
--- stands beside returned. Where the come-back job is the earlier of the two, nobody wrote down why.
+-- which a job that is the come-back of it was received (else finished). The reason is the one its
+-- own row gives, unless that row has a later day: of an earlier come-back nobody wrote down why.
 -- Only the first return counts. A come-back job from before the hand-over has a wrong date, but the
 -- device was back: it counts on the day of hand-over.
 create or replace temp view followups as
@@ -64,7 +64,7 @@ followed as (
     plan,
     watched,
     least(returned, came) as came_back,
-    case when came is null or returned <= came then return_reason end as reason
+    case when coalesce(returned, came) <= coalesce(came, returned) then return_reason end as reason
   from completed
 )
 select
