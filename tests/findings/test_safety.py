@@ -1,0 +1,83 @@
+"""The safety state of options: rules on counts worked by hand, and the demo shop."""
+
+from __future__ import annotations
+
+import math
+
+import pytest
+
+import fixstats
+from fixstats.findings.compare_plan import find_choice
+from fixstats.findings.safety import CLEARED, UNPROVEN, WORSE, judge_safety, safety_modes, safety_of
+
+
+def judged(**counts):
+    return judge_safety(counts, safety_limit=0.02, confidence_level=0.95)
+
+
+def test_never_used_is_unproven_and_says_what_would_clear_it():
+    found = judged(usual=(0, 5000), new=(0, 0))["new"]
+    assert (found.state, found.low, found.high, found.p_more) == (UNPROVEN, 0, 1, None)
+    # 1 - 0.05 ** (1 / n) <= 0.02 (Hanley and Lippman-Hand 1983)
+    assert found.jobs_needed == math.ceil(math.log(0.05) / math.log(0.98)) == 149
+
+
+@pytest.mark.parametrize(("jobs", "state", "needed"), [(148, UNPROVEN, 1), (149, CLEARED, 0)])
+def test_cleared_by_event_free_jobs(jobs, state, needed):
+    found = judged(usual=(0, 5000), new=(0, jobs))["new"]
+    assert (found.state, found.jobs_needed) == (state, needed)
+
+
+def test_an_event_takes_more_jobs():
+    # Exact upper limit after 1 failure: 0.02 first holds at 236 jobs.
+    assert judged(usual=(50, 5000), new=(1, 100))["new"].jobs_needed == 236 - 100
+
+
+def test_above_the_limit_is_worse_though_the_usual_is_no_better():
+    found = judged(usual=(40, 500), new=(40, 500))
+    assert {one.state for one in found.values()} == {WORSE}
+    assert found["new"].jobs_needed is None
+
+
+def test_within_the_limit_but_more_than_the_usual_is_worse():
+    found = judged(usual=(1, 5000), new=(4, 1000))["new"]
+    assert found.high < 0.02 and found.p_more < 0.05
+    assert found.state == WORSE
+
+
+def test_the_less_used_option_is_not_punished():
+    # One tenth of the jobs, the same rate: not worse, though its upper limit is far higher.
+    found = judged(usual=(10, 5000), new=(1, 500))
+    assert found["new"].high > 2.5 * found["usual"].high
+    assert found["new"].state == CLEARED
+    assert judged(usual=(2, 1000), new=(0, 20))["new"].state == UNPROVEN
+
+
+def test_on_the_demo_shop(demo_shop):
+    shop = fixstats.open(demo_shop)
+    catalogue = shop.folder.catalogue
+    choice = find_choice("opening", catalogue)
+    options = [one.code for one in catalogue.methods if one.step == "opening"]
+    modes = safety_modes(choice, catalogue)
+    assert modes and all(catalogue.modes[code].safety for code in modes)
+    with shop.session(digging=False) as con:
+        found = safety_of(con, shop.folder, choice, options)
+    assert list(found) == options
+    rates = shop.rates(any=modes, by="opening", where={"rework": "no"})
+    for row in rates.rows:
+        if row["opening"] in found:
+            one = found[row["opening"]]
+            assert (one.failures, one.opportunities) == (row["failures"], row["opportunities"])
+
+
+def test_without_a_safety_mode_all_are_cleared(demo_shop):
+    shop = fixstats.open(demo_shop)
+    catalogue = shop.folder.catalogue
+    choice = next(
+        one
+        for one in (find_choice(step, catalogue) for step in catalogue.step_codes)
+        if not safety_modes(one, catalogue)
+    )
+    with shop.session(digging=False) as con:
+        found = safety_of(con, shop.folder, choice, ("a", "b"))
+    assert [one.state for one in found.values()] == [CLEARED, CLEARED]
