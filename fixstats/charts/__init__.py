@@ -29,6 +29,7 @@ PICTURES = {
     "costs": ("fixstats.charts.ranking", "ranking_chart"),
     "practice": ("fixstats.charts.practice", "practice_chart"),
     "causes": ("fixstats.charts.causes", "causes_chart"),
+    "comebacks": ("fixstats.charts.comebacks", "comebacks_chart"),
 }
 
 

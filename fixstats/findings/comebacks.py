@@ -31,7 +31,7 @@ def comebacks(con: duckdb.DuckDBPyConnection, folder: ShopFolder, ask: Comebacks
     ``con`` is a session with the catalogue and views of ``folder``. A row for each reason and group
     (with ``curve`` for each day on which it rises too). ``parts``: ``sentences``; ``overall``, a
     row a reason for all jobs; ``costs`` of come-backs per 100 jobs; ``curve`` and ``at_risk``, days
-    and numbers of the groups with most jobs, for pictures; ``adjusted``, see ``adjusted_returns``.
+    and numbers of a few groups, for pictures; ``adjusted``, see ``adjusted_returns``.
 
     Raises
     ------
@@ -124,6 +124,7 @@ def _stated(
         warranty_days=folder.settings.warranty_days,
         confidence_level=ask.confidence,
         view="first",
+        interval="log-log",
         where=[f"{key}={value}" for key, value in ask.where],
         since=ask.since.isoformat() if ask.since else None,
         until=ask.until.isoformat() if ask.until else None,

@@ -21,7 +21,8 @@ from fixstats.findings.comebacks_figures import (
 from fixstats.findings.comebacks_plan import ComebacksAsk
 from fixstats.stats.validators import FloatArray
 
-# Groups whose curves are kept for the picture, those with the most jobs.
+# Groups whose curves are kept for the picture: those that differ from the rest and have a rate,
+# then those with the most jobs.
 MOST_DRAWN = 6
 # Days between the numbers at risk under a picture; the first that leaves few enough.
 TICKS = (1, 5, 10, 15, 30, 60, 90, 180, 365, 730)
@@ -34,8 +35,8 @@ class Answer:
 
     ``rows``: a row a group; ``steps``: a row for each day on which a group's share rises, and the
     last; ``overall``: all groups as one, with costs; ``costs``: of come-backs per 100 jobs, a row
-    a group; ``curve``, ``numbers``: steps, and numbers at risk on even days, of the groups with
-    most jobs.
+    a group; ``curve``, ``numbers``: steps, and numbers at risk on even days, of the groups that
+    a picture shows.
     """
 
     reason: str
@@ -86,7 +87,7 @@ def _answer(
     full = [
         [head | at | p for at in rows] for head, rows, p in zip(heads, found, tested, strict=True)
     ]
-    largest = sorted(np.argsort(-followed.jobs, kind="stable")[:MOST_DRAWN].tolist())
+    drawn = _drawn([rows[-1] for rows in full], level)
     costs = costs_of(followed, reason, days, prices, level)
     whole = followed.together
     overall = figures(whole, reason, [days], level)[0][0]
@@ -97,18 +98,29 @@ def _answer(
         overall={"reason": reason} | overall | costs_of(whole, reason, days, prices, level)[0],
         test=test,
         costs=[head | cost for head, cost in zip(heads, costs, strict=True)],
-        curve=[row for place in largest for row in _rising(full[place])],
-        numbers=_numbers(followed, heads, largest, days),
+        curve=[row for place in drawn for row in _rising(full[place])],
+        numbers=_numbers(followed, heads, drawn, days),
     )
 
 
+def _drawn(rows: Sequence[Mapping[str, Any]], level: float) -> list[int]:
+    """Places of the groups that a picture shows, in their order."""
+
+    def place(n: int) -> tuple[float, int]:
+        differs = rows[n]["rate"] is not None and (rows[n]["p_corrected"] or 1.0) < 1 - level
+        return (rows[n]["p_corrected"] if differs else 1.0, -rows[n]["jobs"])
+
+    return sorted(sorted(range(len(rows)), key=place)[:MOST_DRAWN])
+
+
 def _rising(rows: Sequence[dict[str, Any]]) -> list[dict[str, Any]]:
-    """The days on which the share of this group rises, and the last."""
+    """The days on which the share of this group rises, the last with a rate, and the last."""
     before = [0, *(row["returns"] for row in rows[:-1])]
+    told = max((n for n, row in enumerate(rows) if row["rate"] is not None), default=-1)
     return [
         row
-        for row, last in zip(rows, before, strict=True)
-        if row["returns"] > last or row is rows[-1]
+        for n, (row, last) in enumerate(zip(rows, before, strict=True))
+        if row["returns"] > last or n in (told, len(rows) - 1)
     ]
 
 

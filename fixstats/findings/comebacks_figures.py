@@ -188,7 +188,8 @@ def costs_of(
 
 
 def steps_of(followed: Followed, reason: str, last: int) -> list[float]:
-    """Days on which any group's curve rises, and the last day."""
+    """Days on which any group's curve rises, on which it can last be told, and the last day."""
     table = followed.of(reason)
-    rises = table.n_events[0].any(axis=0)
-    return sorted({*table.day[rises].tolist(), float(last)})
+    rises = table.day[table.n_events[0].any(axis=0)]
+    told = [table.day[at >= FEW].max(initial=0.0) for at in table.n_at_risk]
+    return sorted({*rises.tolist(), *map(float, told), float(last)})

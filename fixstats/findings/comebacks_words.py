@@ -58,9 +58,10 @@ def sentence(row: Row, keys: Sequence[str], labels: Mapping[str, str]) -> str:
     why = about(row["reason"], labels)
     if row["rate"] is None:
         seen = counted(row["returns"], "come-back")
+        some = f"only {row['n_at_risk']}" if row["n_at_risk"] else "none"
         return (
-            f"{who} only {row['n_at_risk']:,} have been followed for {row['days']} days without a "
-            f"return, {FEW} are needed: no rate ({seen} {why} so far)."
+            f"{who} {some} could be followed for {row['days']} days, {FEW} are needed: no rate "
+            f"({seen} {why} so far)."
         )
     if not row["returns"]:
         return (

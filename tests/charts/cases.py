@@ -11,6 +11,7 @@ from fixstats.findings.base import Finding, Note
 from fixstats.findings.rates_pool import pool_rows
 
 from .cause_cases import CAUSES
+from .comeback_cases import COMEBACKS
 from .compare_cases import COMPARISONS
 from .practice_cases import PRACTICES
 
@@ -237,4 +238,4 @@ FINDINGS = {
     "costs unknown": costs(cost("display_lines", 3, 1900, None)),
     "costs, no rows": costs(),
 }  # fmt: skip
-FINDINGS |= COMPARISONS | PRACTICES | CAUSES
+FINDINGS |= COMPARISONS | PRACTICES | CAUSES | COMEBACKS

@@ -44,12 +44,13 @@ def test_words(name: str) -> None:
         why = found.notes[0].text if found.notes else "nothing in the records fits"
         assert why[1:] in spec["description"]
         return
-    interval = "95\u00a0% interval" + (
-        "s" if found.question in ("compare", "causes") else " (Wilson)"
-    )
-    for words in ("n: ", "by first choice", interval, "up to 2025-06-17"):
+    kinds = {"compare": "s", "causes": "s", "comebacks": " (log-log)"}
+    interval = "95\u00a0% interval" + kinds.get(found.question, " (Wilson)")
+    for words in ("n: ", interval, "up to 2025-06-17"):
         assert words in under
-    assert "opportunit" in under
+    comebacks = found.question == "comebacks"  # of jobs, and of pieces in the device at the end
+    assert "by first choice" in under or (comebacks and "battery grade at hand-over" in under)
+    assert ("completed job" if comebacks else "opportunit") in under
 
 
 # Where nobody took up a method there is no curve, and no axis.
@@ -63,6 +64,7 @@ def test_units_on_the_axis(case: str) -> None:
         "costs": "money over the period, EUR",
         "compare": "failures in 100 jobs, more or fewer than with Heated plate, timed",
         "causes": "odds ratio, log scale",
+        "comebacks": "came back, % of jobs handed over",
         "rates by pair": " %",  # a grid has no axis of rates, the cells say them
     }
     unit = units.get(picture_name(FINDINGS[case]), "failures per opportunity, %")
