@@ -229,9 +229,11 @@ def binomial_cdf(k: FloatArray, opportunities: FloatArray, rate: FloatArray) -> 
 
 
 def _exact(rate: FloatArray, n: FloatArray) -> tuple[FloatArray, FloatArray]:
+    # A mean of less than 0.00135 failures has its quantile, 0, on the wrong side of the centre;
+    # at the centre the limit judges just the same, as no number of failures lies between.
     return (
-        binomial_quantile(THREE_SIGMA_TAIL, n, rate) / n,
-        binomial_quantile(1 - THREE_SIGMA_TAIL, n, rate) / n,
+        np.minimum(binomial_quantile(THREE_SIGMA_TAIL, n, rate) / n, rate),
+        np.maximum(binomial_quantile(1 - THREE_SIGMA_TAIL, n, rate) / n, rate),
     )
 
 

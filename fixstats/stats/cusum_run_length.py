@@ -22,7 +22,7 @@ from math import ceil
 
 import numpy as np
 from numpy.lib.stride_tricks import as_strided
-from numpy.typing import ArrayLike
+from numpy.typing import ArrayLike, NDArray
 
 from fixstats.stats.cusum import as_odds_ratio
 from fixstats.stats.validators import FloatArray, as_numbers, refuse
@@ -30,6 +30,9 @@ from fixstats.stats.validators import FloatArray, as_numbers, refuse
 # Widths of the lattice; see `tests/reference/test_cusum.py` for what they are worth.
 STATES = 800
 STATES_OF_MANY_JOBS = 160
+# One risk: at most so many values of the sum, and so many widths to the smaller score.
+MOST_ALIGNED = 4000
+MOST_PARTS = 50
 # A mix of more risks than this is represented by the means of so many equal parts of it.
 MOST_RISKS = 400
 # The wider of two lattices must add so many times the variance of the other to tell anything.
@@ -90,7 +93,7 @@ def bernoulli_run_length(rate: ArrayLike, m: int, threshold: float) -> FloatArra
         raise ValueError(f"m must be a whole number of at least 2, got {m!r}")
     height = ceil(_positive("threshold", threshold) * m - 1e-9)
     found = [
-        _run_lengths(_Steps(np.array([1 - p, *[0.0] * (int(m) - 1), p]), -1), height)[-1]
+        _run_lengths(_steps(np.array([int(m) - 1, -1]), np.array([p, 1 - p])), height)[-1]
         for p in chance.ravel()
     ]
     return np.reshape(found, chance.shape)[()]
@@ -99,14 +102,19 @@ def bernoulli_run_length(rate: ArrayLike, m: int, threshold: float) -> FloatArra
 def average_run_length(mix: ScoreMix, threshold: float, *, states: int = STATES) -> float:
     """Average number of jobs until the sum, started at 0, reaches `threshold`.
 
-    By Markov chain on `states` values and on half as many, extrapolated. Infinite where no score
-    is positive. Raises `ValueError` for a threshold that is not positive.
+    By Markov chain on `states` values and on half as many, extrapolated. A mix of one risk alone
+    has two scores; then the smaller one is a whole number of lattice widths and the other rounded
+    to one, which is exact unless the rounding carries a possible sum over the threshold.
+    Infinite where no score is positive. Raises `ValueError` for a threshold that is not positive.
     Source: Steiner, Cook, Farewell and Treasure 2000, Biostatistics 1:441-452.
     """
     height = _positive("threshold", threshold)
     if not _can_signal(mix):
         return np.inf
-    both = [(_on_lattice(mix, height / n), n) for n in (states, states // 2)]
+    aligned = _aligned(mix, height)
+    if aligned is not None:
+        return float(_run_lengths(*aligned)[-1])
+    both = [(_on_lattice(mix, height / n, n), n) for n in (states, states // 2)]
     fine, wide = (np.log(_run_lengths(steps, n)[-1]) for steps, n in both)
     return float(np.exp(_without_excess(fine, wide, (both[0][0].excess, both[1][0].excess))))
 
@@ -126,7 +134,7 @@ def cusum_threshold(mix: ScoreMix, run_length: float, *, states: int = STATES) -
     if not _can_signal(mix):
         raise ValueError("mix must hold jobs that can fail: without them there is no false alarm")
     width = float(np.log(wanted)) / (states - 2)
-    steps, wider = _on_lattice(mix, width), _on_lattice(mix, 2 * width)
+    steps, wider = _on_lattice(mix, width, states), _on_lattice(mix, 2 * width, states // 2)
     fine = np.log(_run_lengths(steps, states)[1::2])
     wide = np.log(_run_lengths(wider, states // 2))
     # Extrapolated, neighbours can be out of order where a single failure more decides.
@@ -154,7 +162,7 @@ def false_alarm_probability(
     jobs = as_numbers("n_jobs", n_jobs)
     refuse("n_jobs", "must not be negative", jobs, jobs < 0)
     most = float(jobs.max(initial=0.0))
-    both = [(_on_lattice(mix, height / n), n) for n in (states, states // 2)]
+    both = [(_on_lattice(mix, height / n, n), n) for n in (states, states // 2)]
     fine, wide = (np.interp(jobs, *_cumulative_hazard(steps, n, most)) for steps, n in both)
     known = (fine > 0) & (wide > 0)
     fine_log, wide_log = (np.log(np.where(known, one, 1.0)) for one in (fine, wide))
@@ -179,20 +187,42 @@ class _Steps:
 
     chance: FloatArray
     lowest: int
-    excess: float = 0.0
+    excess: float
 
 
-def _on_lattice(mix: ScoreMix, width: float) -> _Steps:
-    steps = mix.scores / width
+def _on_lattice(mix: ScoreMix, width: float, most: int) -> _Steps:
+    # What ends below 0 or beyond the last value from everywhere may as well end just there.
+    steps = np.clip(mix.scores / width, -most, most)
     below = np.floor(steps + 1e-9)
     share = np.clip(steps - below, 0.0, 1.0)
-    lowest = int(min(below.min(), -1))
-    highest = int(max(below.max() + 1, 1))
-    chance = np.zeros(highest - lowest + 1)
-    np.add.at(chance, below.astype(int) - lowest, mix.probability * (1 - share))
-    np.add.at(chance, below.astype(int) - lowest + 1, mix.probability * share)
+    step = np.concatenate([below, below + 1]).astype(int)
+    split = np.concatenate([mix.probability * (1 - share), mix.probability * share])
     excess = float(mix.probability @ (share * (1 - share))) * width**2
-    return _Steps(chance, lowest, excess)
+    return _steps(step, split, excess)
+
+
+def _aligned(mix: ScoreMix, height: float) -> tuple[_Steps, int] | None:
+    """The steps of two scores on a lattice that fits the smaller one, and the height in widths.
+
+    None for other mixes, and where it would take too many values.
+    """
+    if len(mix.scores) != 2:
+        return None
+    smaller = float(np.abs(mix.scores).min())
+    parts = min(int(MOST_ALIGNED * smaller / height), MOST_PARTS)
+    if parts < 1:
+        return None
+    width = smaller / parts
+    most = ceil(height / width - 1e-9)
+    steps = np.clip(np.rint(mix.scores / width), -most, most).astype(int)
+    return _steps(steps, mix.probability), most
+
+
+def _steps(step: NDArray[np.int64], chance: FloatArray, excess: float = 0.0) -> _Steps:
+    """Gather equal steps; the lowest is at most -1 and the highest at least 1."""
+    lowest, highest = min(int(step.min()), -1), max(int(step.max()), 1)
+    gathered = np.bincount(step - lowest, chance, highest - lowest + 1)
+    return _Steps(np.asarray(gathered, dtype=np.float64), lowest, excess)
 
 
 def _without_excess(fine: FloatArray, wide: FloatArray, excess: tuple[float, float]) -> FloatArray:
@@ -242,48 +272,42 @@ def _run_lengths(steps: _Steps, most: int) -> FloatArray:
     The equations of a height N are (I - Q) x = 1 with Q the chances to move among the values
     0 to N - 1, and those of a smaller height are the first rows and columns of them. So one
     elimination without pivoting serves all heights: with I - Q = L U, y = L^-1 1 and z = U^-T e_0,
-    the answer is x_0 = sum of z_i y_i over i < N, a running sum. All its terms are positive, so
-    nothing cancels. (No pivot is needed: I - Q has no positive entry off its diagonal, and no row
-    that sums to less than 0.)
+    the answer is x_0 = sum of z_i y_i over i < N, a running sum.
+
+    Nothing is ever subtracted, so a run length keeps its digits however long it is: entries off the
+    diagonal are negative and stay so, and a pivot is not 1 less the chance to stay but what leaves
+    (Grassmann, Taksar and Heyman 1985, Oper Res 33:1107-1116).
     """
     down, up = -steps.lowest, len(steps.chance) + steps.lowest - 1
     if not steps.chance[down + 1 :].sum() > 0:
         return np.full(most, np.inf)
-    band = _Band.of(steps.chance, down, up, most)
-    y = np.ones(most + down)
-    z = np.zeros(most + up + 1)
+    square, signals = _equations(steps.chance, down, up, most), _signals(steps, most)
+    y, z = np.ones(most), np.zeros(most)
     z[0] = 1.0
     for k in range(most):
-        pivot, right = band.rows[k, k], band.rows[k, k + 1 : k + up + 1]
-        below = slice(k + 1, k + down + 1)
-        factors = band.rows[below, k] / pivot
-        band.rows[below, k + 1 : k + up + 1] -= factors[:, None] * right
+        below, beside = slice(k + 1, min(k + down + 1, most)), slice(k + 1, min(k + up + 1, most))
+        right = square[k, beside]
+        pivot = signals[k] - right.sum()
+        factors = square[below, k] / pivot
+        square[below, beside] -= factors[:, None] * right
+        signals[below] -= factors * signals[k]
         y[below] -= factors * y[k]
         z[k] /= pivot
-        z[k + 1 : k + up + 1] -= z[k] * right
-    return np.cumsum(z[:most] * y[:most])
+        z[beside] -= z[k] * right
+    return np.cumsum(z * y)
 
 
-@dataclass(frozen=True)
-class _Band:
-    """I - Q, of which only a band along the diagonal is stored; `rows` shows it as a square."""
-
-    rows: FloatArray
-
-    @staticmethod
-    def of(chance: FloatArray, down: int, up: int, most: int) -> _Band:
-        width = down + up + 1
-        size = most + down  # rows past the last are eliminated too, and not read
-        stored = np.zeros((size + 1, width))
-        stored[:size] = -chance
-        stored[:size, down] += 1.0
-        # From low values every step below 0 ends at 0.
-        for value in range(min(down, size)):
-            stored[value, down - value] = (value == 0) - chance[: down - value + 1].sum()
-        # Entry (i, j) of the square stands at i * width + j - i + down of the store.
-        step = stored.strides[1]
-        shape = (size, size + up)
-        return _Band(as_strided(stored.ravel()[down:], shape, (step * (width - 1), step)))
+def _equations(chance: FloatArray, down: int, up: int, most: int) -> FloatArray:
+    """I - Q without its diagonal, of which only a band is stored, seen as a square."""
+    width = down + up + 1
+    stored = np.tile(-chance, (most + 1, 1))
+    # From low values every step below 0 ends at 0.
+    for value in range(min(down, most)):
+        stored[value, down - value] = -chance[: down - value + 1].sum()
+    # Entry (i, j) of the square stands at i * width + j - i + down of the store. Only entries
+    # within the band are ever touched.
+    step = stored.strides[1]
+    return as_strided(stored.ravel()[down:], (most, most), (step * (width - 1), step))
 
 
 def _transitions(steps: _Steps, states: int) -> FloatArray:

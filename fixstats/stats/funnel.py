@@ -105,7 +105,8 @@ def funnel_limits(
     funnel is smooth (Spiegelhalter 2005, appendix A.1). Overdispersion stretches their distance to
     the target as it stretches the standard error, by the root of `ratio` and of
     1 + between_variance / variance of the rate: with many opportunities these are his limits.
-    Give one of the two, not both.
+    Give one of the two, not both. Where so few jobs are seen that a single failure is rarer than
+    `tail`, the upper limit lies at the target.
 
     `target`: 0 to 1; `opportunities`: whole numbers; shapes that fit. NaN without opportunities or
     target. Raises `ValueError` for values outside their range.
@@ -138,7 +139,7 @@ def _interpolated(tail: float, n: FloatArray, rate: FloatArray) -> FloatArray:
     k = binomial_quantile(tail, n, rate)
     at, before = binomial_cdf(k, n, rate), binomial_cdf(k - 1, n, rate)
     step = np.where(at > before, at - before, 1.0)
-    return np.maximum(k - (at - tail) / step, 0.0)
+    return np.where(rate == 1, n, np.maximum(k - (at - tail) / step, 0.0))
 
 
 def expected_p_values(
