@@ -37,7 +37,7 @@ if TYPE_CHECKING:
         run_on_one_side,
         two_of_three_beyond_two_sigma,
     )
-    from fixstats.stats.cusum import (
+    from fixstats.stats.cusum_jobs import (
         CusumAlarms,
         cusum,
         cusum_alarms,
@@ -172,7 +172,7 @@ _FILES = {
     "jobs_between laney_sigma p_limits",
     "control_rules": "beyond_limits four_of_five_beyond_one_sigma run_of_trend run_on_one_side "
     "two_of_three_beyond_two_sigma",
-    "cusum": "CusumAlarms cusum cusum_alarms cusum_scores plain_cusum_scores",
+    "cusum_jobs": "CusumAlarms cusum cusum_alarms cusum_scores plain_cusum_scores",
     "cusum_run_length": "ScoreMix average_run_length bernoulli_run_length cusum_threshold "
     "false_alarm_probability score_mix",
     "design": "Design Grouping contrasts fixed_columns group_means grouping intercept side_by_side",

@@ -181,7 +181,7 @@ def jobs_between(
     `failures`: (jobs,), 0 or 1, in order of time; `groups`: (jobs,), whole numbers from 0.
     Raises `ValueError` for other values.
     """
-    from fixstats.stats.cusum import by_group
+    from fixstats.stats.cusum_jobs import by_group
 
     failed = as_numbers("failures", failures)
     refuse("failures", "must be 0 or 1", failed, (failed != 0) & (failed != 1))

@@ -24,10 +24,10 @@ import numpy as np
 from numpy.lib.stride_tricks import as_strided
 from numpy.typing import ArrayLike, NDArray
 
-from fixstats.stats.cusum import as_odds_ratio
+from fixstats.stats.cusum_jobs import as_odds_ratio
 from fixstats.stats.validators import FloatArray, as_numbers, refuse
 
-# Widths of the lattice; see `tests/reference/test_cusum.py` for what they are worth.
+# Widths of the lattice; what they are worth: `tests/reference/test_watching.py`.
 STATES = 800
 STATES_OF_MANY_JOBS = 160
 # One risk: at most so many values of the sum, and so many widths to the smaller score.

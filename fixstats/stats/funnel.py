@@ -12,7 +12,7 @@ Limits are for the eye. They are interpolated between numbers of failures, so a 
 can lie beyond them with a higher chance than the one named: judge by `expected_p_values` or
 `rest_p_values`, corrected over all groups of a run (`benjamini_hochberg`).
 
-Main source: Spiegelhalter 2005, Stat Med 24:1185-1202.
+Source: Spiegelhalter 2005, Stat Med 24:1185-1202.
 """
 
 from __future__ import annotations

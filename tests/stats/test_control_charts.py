@@ -2,7 +2,7 @@
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 from numpy.testing import assert_allclose, assert_array_equal
 from scipy import stats as reference
@@ -18,6 +18,7 @@ def test_the_tail_is_that_of_three_sigma():
     assert_allclose(TAIL, reference.norm.sf(3), rtol=1e-14)
 
 
+@settings(deadline=None)
 @given(RATES, SIZES)
 def test_exact_limits_hold_the_tail_and_no_narrower_ones_do(rate, n):
     found = stats.p_limits(rate, n)
@@ -34,6 +35,7 @@ def test_exact_limits_hold_the_tail_and_no_narrower_ones_do(rate, n):
     assert found.lower_limit <= found.centre <= found.upper_limit
 
 
+@settings(deadline=None)
 @given(st.lists(RATES, min_size=2, max_size=10), SIZES, st.sampled_from(stats.CHART_LIMITS))
 def test_a_higher_centre_has_no_lower_exact_limits(rates, n, limits):
     found = stats.p_limits(np.sort(rates), n, limits=limits)
@@ -43,6 +45,7 @@ def test_a_higher_centre_has_no_lower_exact_limits(rates, n, limits):
     assert ((found.lower_limit >= 0) & (found.upper_limit <= 1)).all()
 
 
+@settings(deadline=None)
 @given(RATES, SIZES, st.sampled_from(stats.CHART_LIMITS))
 def test_failures_and_successes_are_mirrored(rate, n, limits):
     one, other = (stats.p_limits(r, n, limits=limits) for r in (rate, 1 - rate))
@@ -116,6 +119,7 @@ def test_sigma_z_of_many_charts():
     assert stats.laney_sigma(k, n, centre=[0.5, 0.2, 0.1, 0.5]).shape == (4,)
 
 
+@settings(deadline=None)
 @given(st.lists(st.tuples(st.integers(0, 50), st.integers(1, 50)), min_size=2, max_size=12))
 def test_sigma_z_does_not_mind_order_turned_or_outcomes_swapped(months):
     n = np.array([a + b for a, b in months], float)
@@ -133,6 +137,7 @@ def test_centre_rate():
 # --- gaps -------------------------------------------------------------------------------------
 
 
+@settings(deadline=None)
 @given(st.floats(1e-7, 1))
 def test_gap_limits_hold_the_tail(rate):
     found = stats.g_limits(rate)
@@ -169,6 +174,7 @@ def test_jobs_between_by_hand():
     assert_array_equal(found.still_open, [1, 2, 0])
 
 
+@settings(deadline=None)
 @given(st.lists(st.tuples(st.booleans(), st.integers(0, 3)), max_size=40))
 def test_jobs_between_against_a_walk(jobs):
     since, expected = [0] * 4, {g: [] for g in range(4)}

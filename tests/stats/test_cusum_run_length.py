@@ -39,6 +39,7 @@ def test_two_of_two_by_hand():
     assert_allclose(stats.bernoulli_run_length(p, 2, 1), (1 + p) / p**2, rtol=1e-12)
 
 
+@settings(deadline=None)
 @given(st.floats(0.01, 0.9), st.integers(2, 12), st.integers(1, 12))
 def test_plain_form_against_linear_equations(rate, m, steps):
     moves = chain([1 - 1 / m, -1 / m], [rate, 1 - rate], 1 / m, steps / m)

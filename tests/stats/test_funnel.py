@@ -2,7 +2,7 @@
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 from numpy.testing import assert_allclose, assert_array_equal
 from scipy import stats as reference
@@ -14,6 +14,7 @@ SIZES = st.integers(1, 3000)
 COUNTS = st.tuples(st.integers(0, 60), st.integers(0, 60)).map(lambda ab: (ab[0], sum(ab)))
 
 
+@settings(deadline=None)
 @given(RATES, SIZES, st.floats(1e-4, 0.2))
 def test_interpolated_limits_lie_within_a_failure_of_the_exact_ones(rate, n, tail):
     found = stats.funnel_limits(rate, n, tail=tail)
@@ -24,6 +25,7 @@ def test_interpolated_limits_lie_within_a_failure_of_the_exact_ones(rate, n, tai
     assert found.lower_limit <= rate <= found.upper_limit
 
 
+@settings(deadline=None)
 @given(RATES, st.integers(1, 200))
 def test_a_funnel_narrows(rate, n):
     n += int(3 / min(rate, 1 - rate))  # with fewer the limits stand at 0 and at the target
@@ -96,6 +98,7 @@ def test_dispersion_needs_two_groups():
         assert np.isnan([found.ratio, found.between_variance]).all()
 
 
+@settings(deadline=None)
 @given(st.lists(COUNTS, min_size=2, max_size=12), RATES, st.randoms(use_true_random=False))
 def test_dispersion_does_not_mind_order_or_outcomes_swapped(groups, target, shuffler):
     k, n = np.array(groups, float).T
@@ -114,6 +117,7 @@ def test_dispersion_does_not_mind_order_or_outcomes_swapped(groups, target, shuf
         )
 
 
+@settings(deadline=None)
 @given(COUNTS, st.floats(0, 1))
 def test_expected_p_values_against_the_binomial(counts, rate):
     k, n = counts
@@ -154,6 +158,7 @@ def test_the_ratio_makes_p_values_larger_beyond_the_expected():
     assert_allclose(z[0] / z[1], np.sqrt(2), rtol=0.1)
 
 
+@settings(deadline=None)
 @given(st.lists(COUNTS, min_size=2, max_size=6))
 def test_rest_p_values_are_fishers(groups):
     k, n = np.array(groups, float).T

@@ -19,7 +19,6 @@ highest values stay the same and a million jobs shrink to twice their failures.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from itertools import pairwise
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -201,7 +200,9 @@ def _sums(scores: FloatArray, start: IntArray) -> FloatArray:
     sums = np.empty_like(scores)
     # A turn a group, not a job: each starts from its own 0, so what stands before it in the
     # table cannot touch its digits.
-    for begin, end in pairwise(start.tolist()):
+    bounds = start.tolist()
+    for group in range(len(bounds) - 1):
+        begin, end = bounds[group], bounds[group + 1]
         total = np.cumsum(scores[begin:end])
         lowest = np.minimum.accumulate(total)
         np.minimum(lowest, 0.0, out=lowest)

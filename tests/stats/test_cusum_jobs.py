@@ -4,7 +4,7 @@ from fractions import Fraction
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 from numpy.testing import assert_allclose, assert_array_equal
 
@@ -52,6 +52,7 @@ def test_scores_by_hand():
     assert_allclose(stats.plain_cusum_scores([1, 0], 4), [0.75, -0.25])
 
 
+@settings(deadline=None)
 @given(st.floats(0, 1), st.floats(0.01, 100).filter(lambda ratio: ratio != 1))
 def test_in_control_the_likelihood_ratio_has_mean_one(risk, ratio):
     one, other = np.exp(stats.cusum_scores([1, 0], risk, odds_ratio=ratio))
@@ -76,6 +77,7 @@ def test_an_alarm_before_any_zero_counts_from_the_first_job():
     assert_array_equal(found.since, [1, 0])
 
 
+@settings(deadline=None)
 @given(JOBS, st.floats(0.2, 4))
 def test_groups_at_once_against_a_walk(jobs, threshold):
     failed, risk, groups = columns(jobs)
@@ -92,6 +94,7 @@ def test_groups_at_once_against_a_walk(jobs, threshold):
         assert found.n_jobs[group] == len(own)
 
 
+@settings(deadline=None)
 @given(st.lists(st.booleans(), max_size=200), st.integers(2, 61), st.integers(1, 100))
 def test_on_a_lattice_zeros_and_thresholds_are_met_exactly(failed, m, steps):
     exact = [Fraction(int(one)) - Fraction(1, m) for one in failed]
@@ -103,6 +106,7 @@ def test_on_a_lattice_zeros_and_thresholds_are_met_exactly(failed, m, steps):
     assert (found.alarm[0], found.since[0]) == (alarm[0], since[0])
 
 
+@settings(deadline=None)
 @given(JOBS, st.permutations(range(GROUPS)), st.floats(0.2, 4))
 def test_names_of_groups_do_not_matter(jobs, names, threshold):
     failed, risk, groups = columns(jobs)
@@ -113,6 +117,7 @@ def test_names_of_groups_do_not_matter(jobs, names, threshold):
         assert_array_equal(getattr(straight, field), getattr(renamed, field)[list(names)])
 
 
+@settings(deadline=None)
 @given(JOBS, st.floats(0.2, 4))
 def test_runs_without_failure_may_come_as_one_row(jobs, threshold):
     failed, risk, groups = columns(jobs)
@@ -138,6 +143,7 @@ def test_runs_without_failure_may_come_as_one_row(jobs, threshold):
     assert_allclose(short.last, whole.last, atol=1e-9)
 
 
+@settings(deadline=None)
 @given(JOBS, st.floats(0.5, 20))
 def test_scores_and_threshold_in_another_unit(jobs, unit):
     failed, risk, groups = columns(jobs)
