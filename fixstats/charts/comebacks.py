@@ -138,7 +138,11 @@ def _panel(lines: Sequence[_Line], finding: Finding, top: float) -> Any:
     areas = len(lines) <= MOST_AREAS
     layers: list[alt.Chart] = []
     for place, line in enumerate(lines):
-        layers += [_area(line, x, top)] if areas else [_bar(line, place, len(lines), x, days, top)]
+        # A line at 0 % with nothing above it would say that nothing can happen.
+        shaded = areas and line.last["returns"]
+        layers.append(
+            _area(line, x, top) if shaded else _bar(line, place, len(lines), x, days, top)
+        )
     layers += [_curve(line, x, y, top) for line in lines]
     return alt.layer(*layers, *_table(lines, x, finding))
 
@@ -267,7 +271,7 @@ def _title(finding: Finding) -> str:
     differ = sum((row["p_corrected"] or 1.0) < limit for row in rows)
     tested = sum(row["p_corrected"] is not None for row in rows)
     if not tested:
-        return f"{begin}: nobody came back"
+        return f"{begin}: no come-back seen yet"
     if not differ:
         return f"{begin}: no group differs from the rest by more than chance could"
     verb = "differs" if differ == 1 else "differ"
@@ -281,7 +285,8 @@ def _subtitle(finding: Finding, lines: Sequence[_Line], top: float) -> list[str]
     known = f"returns known up to {settings['as_of']}" if settings["until"] else ""
     short = any(line.last["rate"] is None for line in lines)
     beyond = any(row["high"] > top for line in lines for row in line.steps)
-    limits = "shaded" if len(lines) <= MOST_AREAS else "bars at the end"
+    shaded = len(lines) <= MOST_AREAS and any(line.last["returns"] for line in lines)
+    limits = "shaded" if shaded else "bars at the end"
     returns = counted(overall["returns"], "come-back")
     n = f"n: {returns} of {counted(overall['jobs'], 'completed job')}"
     parts = _keys_words(finding)

@@ -67,7 +67,7 @@ def _tests(told: Told) -> list[Note]:
                 "test",
                 f"{test.name} of {len(told.followed.groups)} groups, come back "
                 f"{about(reason, told.labels)}: chi-squared {test.statistic:.2f} on "
-                f"{test.degrees} degrees of freedom, {p_words(test.p_value)}: {verdict}",
+                f"{counted(test.degrees, 'degree')} of freedom, {p_words(test.p_value)}: {verdict}",
             )
         )
     return notes

@@ -104,13 +104,19 @@ def test_a_group_has_one_colour_in_all_panels() -> None:
 @pytest.mark.parametrize(
     ("name", "said"),
     [
-        ("comebacks, nobody yet", "nobody came back"),
+        ("comebacks, nobody yet", "no come-back seen yet"),
         ("comebacks, one job", "too few jobs were followed for so long"),
         ("comebacks, two reasons", "Come-backs within 90 days by branch"),
     ],
 )
 def test_titles_dare_no_more_than_was_seen(name: str, said: str) -> None:
     assert said in title_of(name)
+
+
+def test_where_nobody_came_back_bars_say_how_many_may() -> None:
+    bars = [one for one in records("comebacks, nobody yet", "rule") if "high" in one[0]]
+    ends = [row["high"] for row in COMEBACKS["comebacks, nobody yet"].rows]
+    assert [one[0]["high"] for one in bars] == ends and all(end > 0.05 for end in ends)
 
 
 def test_one_group_is_told_with_its_counts() -> None:
