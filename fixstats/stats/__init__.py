@@ -28,6 +28,7 @@ if TYPE_CHECKING:
         g_limits,
         jobs_between,
         laney_sigma,
+        median_rate,
         p_limits,
     )
     from fixstats.stats.control_rules import (
@@ -37,6 +38,7 @@ if TYPE_CHECKING:
         run_on_one_side,
         two_of_three_beyond_two_sigma,
     )
+    from fixstats.stats.cusum_baseline import baseline_odds, uncertain_false_alarm_probability
     from fixstats.stats.cusum_jobs import (
         CusumAlarms,
         cusum,
@@ -169,9 +171,10 @@ _FILES = {
     "anytime": "evidence_above pair_evidence pair_evidence_above pair_sequence proportion_sequence",
     "clusters": "ClusteredRate rao_scott rao_scott_by_group",
     "control_charts": "CHART_LIMITS THREE_SIGMA_TAIL ControlLimits Gaps centre_rate g_limits "
-    "jobs_between laney_sigma p_limits",
+    "jobs_between laney_sigma median_rate p_limits",
     "control_rules": "beyond_limits four_of_five_beyond_one_sigma run_of_trend run_on_one_side "
     "two_of_three_beyond_two_sigma",
+    "cusum_baseline": "baseline_odds uncertain_false_alarm_probability",
     "cusum_jobs": "CusumAlarms cusum cusum_alarms cusum_scores plain_cusum_scores",
     "cusum_run_length": "ScoreMix average_run_length bernoulli_run_length cusum_threshold "
     "false_alarm_probability score_mix",
@@ -251,6 +254,7 @@ __all__ = [
     "at_most",
     "at_risk",
     "average_run_length",
+    "baseline_odds",
     "benjamini_hochberg",
     "bernoulli_run_length",
     "beyond_limits",
@@ -309,6 +313,7 @@ __all__ = [
     "mean_cost",
     "mean_difference",
     "median_interval",
+    "median_rate",
     "mid_p",
     "miettinen_nurminen_difference",
     "miettinen_nurminen_ratio",
@@ -345,6 +350,7 @@ __all__ = [
     "tarone",
     "trend_in_groups",
     "two_of_three_beyond_two_sigma",
+    "uncertain_false_alarm_probability",
     "upper_limit",
     "wilson",
     "wilson_cc",

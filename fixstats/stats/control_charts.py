@@ -94,6 +94,20 @@ def p_limits(
     )
 
 
+def median_rate(centre: ArrayLike, opportunities: ArrayLike) -> FloatArray:
+    """Rate with no more than half the chance above it and no more than half below it.
+
+    Binomial median of the failures, over the opportunities; arguments and errors as in `p_limits`.
+    The centre line for runs (`run_on_one_side`): for rare failures the mean has most points below.
+    """
+    rate, n = _fitting(
+        centre=as_rates("centre", centre), opportunities=_whole("opportunities", opportunities)
+    )
+    rate = np.where(n > 0, rate, np.nan)
+    n = np.where(n > 0, n, 1.0)
+    return (binomial_quantile(0.5, n, rate) / n)[()]
+
+
 def laney_sigma(
     failures: ArrayLike, opportunities: ArrayLike, *, centre: ArrayLike | None = None
 ) -> FloatArray:

@@ -4,7 +4,8 @@ Each rule is one function over a vector of points in order of time and answers w
 vector: true at the point that completes the pattern. Arrays with more axes are many charts, one
 per vector along the last axis. NaN is a point that could not be made (a month without jobs): it is
 beyond nothing and breaks every pattern, so that a rule never joins what lies on both sides of it.
-Centre, limits and sigma are scalars or arrays that broadcast against the points.
+The rules that count sigmas take points to be about normal: many failures a period. Centre, limits
+and sigma are scalars or arrays that broadcast against the points.
 
 Every further rule adds false alarms: for independent normal points one point in 370 lies beyond
 three sigma by chance, one in 92 completes one of the first four Western Electric rules (Champ and
@@ -37,7 +38,9 @@ def run_on_one_side(values: ArrayLike, centre: ArrayLike, *, length: int = 9) ->
     """The last of `length` or more points in a row on one side of the centre.
 
     Nine is Nelson's rule 2, eight that of Western Electric. A point on the centre is on no side:
-    it ends the run.
+    it ends the run. The rule takes a point to be above as often as below. Rates of rare failures
+    are not: most months have none and lie below the mean, again and again. Around their median
+    (`median_rate`) neither side has more than half the chance, and the rule keeps its promise.
     """
     points, middle = _fitting(values=values, centre=centre)
     return _runs(points > middle, length) | _runs(points < middle, length)

@@ -154,6 +154,20 @@ def test_groups_of_a_shop_without_change_alarm_as_often_as_computed():
     assert alarms == pytest.approx(chance.sum(), abs=4 * np.sqrt((chance * (1 - chance)).sum()))
 
 
+def test_a_run_over_groups_that_do_not_differ_rarely_finds_one():
+    rng = np.random.default_rng(14)
+    runs, groups = 400, 60
+    n = rng.integers(5, 400, groups)
+    found = []
+    for _ in range(runs):
+        risks = [shop(rng, 0.05, size) for size in n]
+        failed = np.array([(rng.random(len(one)) < one).sum() for one in risks])
+        expected = np.array([one.sum() for one in risks])
+        p = stats.expected_p_values(failed, n, expected, alternative="more")
+        found.append((stats.benjamini_hochberg(p) < 0.05).any())
+    assert np.mean(found) <= 0.05 + 3 * np.sqrt(0.05 * 0.95 / runs)
+
+
 @pytest.mark.slow
 @pytest.mark.parametrize("ratio", [2.0, 0.5])
 @pytest.mark.parametrize("mean", [0.003, 0.01, 0.05, 0.2])

@@ -99,6 +99,24 @@ def test_sigma_z_stretches_both_kinds_of_limits():
         assert 0.3 - wide.lower_limit == pytest.approx(1.5 * (0.3 - plain.lower_limit))
 
 
+@settings(deadline=None)
+@given(RATES, SIZES)
+def test_neither_side_of_the_median_has_more_than_half(rate, n):
+    middle = round(float(stats.median_rate(rate, n)) * n)
+    chance = reference.binom(n, rate)
+    assert chance.cdf(middle - 1) <= 0.5 + 1e-12
+    assert chance.sf(middle) <= 0.5 + 1e-12
+
+
+def test_runs_of_a_rare_mode_are_judged_around_its_median():
+    # Half a failure a month: twelve months without any are no news of improvement.
+    none = np.zeros(12)
+    assert stats.run_on_one_side(none, 0.005).any()
+    assert stats.median_rate(0.005, 100) == 0
+    assert not stats.run_on_one_side(none, stats.median_rate(0.005, np.full(12, 100))).any()
+    assert np.isnan(stats.median_rate([0.1, np.nan], [0, 5])).all()
+
+
 # --- p' ---------------------------------------------------------------------------------------
 
 
@@ -200,6 +218,10 @@ def test_jobs_between_against_a_walk(jobs):
         (lambda: stats.p_limits(0.1, -5), "opportunities must be whole numbers from 0, got -5"),
         (lambda: stats.p_limits(0.1, 5, sigma_z=-1), "sigma_z must not be negative"),
         (lambda: stats.p_limits([0.1, 0.2], [1, 2, 3]), "must have shapes that fit"),
+        (
+            lambda: stats.median_rate(0.1, 2.5),
+            "opportunities must be whole numbers from 0, got 2.5",
+        ),
         (lambda: stats.laney_sigma([3], [2]), "failures must not be greater than opportunities"),
         (lambda: stats.g_limits(-0.1), "rate must lie between 0 and 1"),
         (lambda: stats.jobs_between([0, 2]), "failures must be 0 or 1, got 2"),
