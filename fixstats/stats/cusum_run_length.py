@@ -9,8 +9,7 @@ at a constant chance of failure. Where every job has its own expected risk the s
 numbers; each is then split between the two lattice values around it so that its mean stays. Plain
 rounding would move the drift of the sum, and its answers jump about as the lattice gets finer
 (Webster and Pettitt 2007, Commun Stat Simul Comput 36:471-482). What the split adds to the variance
-falls in proportion to the width of the lattice: two lattices, one twice as wide, extrapolate it
-away.
+of a step is known; two lattices, one twice as wide, extrapolate the answer to where it adds none.
 
 "In control": nothing has changed, every job fails with its expected risk.
 """
@@ -93,7 +92,7 @@ def bernoulli_run_length(rate: ArrayLike, m: int, threshold: float) -> FloatArra
         raise ValueError(f"m must be a whole number of at least 2, got {m!r}")
     height = ceil(_positive("threshold", threshold) * m - 1e-9)
     found = [
-        _run_lengths(_steps(np.array([int(m) - 1, -1]), np.array([p, 1 - p])), height)[-1]
+        _run_lengths(_gathered(np.array([int(m) - 1, -1]), np.array([p, 1 - p])), height)[-1]
         for p in chance.ravel()
     ]
     return np.reshape(found, chance.shape)[()]
@@ -198,7 +197,7 @@ def _on_lattice(mix: ScoreMix, width: float, most: int) -> _Steps:
     step = np.concatenate([below, below + 1]).astype(int)
     split = np.concatenate([mix.probability * (1 - share), mix.probability * share])
     excess = float(mix.probability @ (share * (1 - share))) * width**2
-    return _steps(step, split, excess)
+    return _gathered(step, split, excess)
 
 
 def _aligned(mix: ScoreMix, height: float) -> tuple[_Steps, int] | None:
@@ -215,10 +214,10 @@ def _aligned(mix: ScoreMix, height: float) -> tuple[_Steps, int] | None:
     width = smaller / parts
     most = ceil(height / width - 1e-9)
     steps = np.clip(np.rint(mix.scores / width), -most, most).astype(int)
-    return _steps(steps, mix.probability), most
+    return _gathered(steps, mix.probability), most
 
 
-def _steps(step: NDArray[np.int64], chance: FloatArray, excess: float = 0.0) -> _Steps:
+def _gathered(step: NDArray[np.int64], chance: FloatArray, excess: float = 0.0) -> _Steps:
     """Gather equal steps; the lowest is at most -1 and the highest at least 1."""
     lowest, highest = min(int(step.min()), -1), max(int(step.max()), 1)
     gathered = np.bincount(step - lowest, chance, highest - lowest + 1)
