@@ -1,0 +1,42 @@
+"""Jobs followed one by one, made into the rows that the tally gives."""
+
+from __future__ import annotations
+
+from collections import Counter, defaultdict
+
+import numpy as np
+
+from fixstats.tallies.followups import Leaving
+
+
+def leaving_of(keys, day, reason):
+    """Rows of the at-risk table; ``keys``: name -> values, all with one entry a job."""
+    groups = list(zip(*keys.values(), strict=True)) or [()] * len(day)
+    left = defaultdict(Counter)
+    for group, when, why in zip(groups, map(int, day), reason, strict=True):
+        left[group][when, why] += 1
+    rows = [
+        (*group, when, why, jobs, sum(n for (later, _), n in counts.items() if later >= when))
+        for group, counts in left.items()
+        for (when, why), jobs in counts.items()
+    ]
+    columns = [list(one) for one in zip(*rows, strict=True)]
+    return Leaving(dict(zip(keys, columns, strict=False)), *columns[len(keys) :])
+
+
+def seen(rng, hazard, other, end):
+    """(day, reason) of each job: daily hazards of a come-back and of an unrelated return."""
+    back = rng.geometric(np.maximum(hazard, 1e-12)) - 1
+    away = rng.geometric(np.maximum(other, 1e-12), len(back)) - 1
+    day = np.minimum(np.minimum(back, away), end)
+    reason = np.where(back <= day, "seal", np.where(away <= day, "unrelated", None))
+    return day, reason
+
+
+def share(hazard, other, days):
+    """The true share that comes back by the end of ``days``, the other returns competing.
+
+    Of a day with both, `seen` lets the come-back be the one.
+    """
+    left = (1 - hazard) * (1 - other)
+    return hazard * (1 - left ** (days + 1)) / (1 - left)
