@@ -15,6 +15,7 @@ from fixstats.findings.base import Finding, Note, listing
 from fixstats.folder import ShopFolder, find_folder
 from fixstats.shop_result import Result, Words, words_of
 from fixstats.shop_time import TimeQuestions
+from fixstats.shop_trial import TrialQuestions
 from fixstats.words import counted
 
 if TYPE_CHECKING:
@@ -28,7 +29,7 @@ if TYPE_CHECKING:
 
 
 @dataclass(frozen=True)
-class Shop(TimeQuestions):
+class Shop(TimeQuestions, TrialQuestions):
     """One workshop, open for questions; every question reads the records as they stand then."""
 
     folder: ShopFolder

@@ -66,6 +66,30 @@ create table if not exists records.heldback (
   value varchar, reason varchar, line varchar, cleared_by integer
 );
 
+-- One row a trial of two options of a choice. mode: null for a union; family: null for one of several
+-- families; modes: codes of the main outcome on the day it began, joined by commas. difference: the
+-- smallest one worth having. seed: the schedule follows from it.
+create table if not exists records.trials (
+  trial varchar, choice varchar, baseline varchar, option varchar, mode varchar, family varchar,
+  modes varchar, difference double, max_jobs integer, seed varchar, started timestamp
+);
+
+-- Which models a trial takes for alike; those that are not named belong to the group "middle".
+create table if not exists records.trial_models (trial varchar, model varchar, model_group varchar);
+
+-- The schedule: slots of each stratum (technician and group of models) in order. handed_out, model:
+-- null for one that is still to come; job: where the bench named it.
+create table if not exists records.assignments (
+  trial varchar, technician varchar, model_group varchar, slot integer, block integer,
+  assigned varchar, handed_out timestamp, model varchar, job varchar
+);
+
+-- Devices kept out of a trial before anything was drawn for them.
+create table if not exists records.exclusions (
+  trial varchar, technician varchar, model varchar, job varchar, reason varchar,
+  recorded timestamp
+);
+
 create table if not exists past.jobs as
   select *, null::integer as replaced_by from records.jobs limit 0;
 create table if not exists past.attempts as from records.attempts limit 0;

@@ -26,8 +26,10 @@ ROOMS: dict[str, set[str]] = {
     "charts": BASE | {"folder", "findings"},
     "shop_result": BASE | {"folder", "findings", "charts"},
     "shop_time": BASE | {"folder", "tallies", "findings", "shop_result"},
+    "shop_trial": BASE | {"folder", "records", "findings", "shop_result"},
     "shop": BASE
-    | {"folder", "engines", "records", "tallies", "findings", "charts", "shop_result", "shop_time"},
+    | {"folder", "engines", "records", "tallies", "findings", "charts"}
+    | {"shop_result", "shop_time", "shop_trial"},
     "demo": BASE | {"folder", "engines", "records", "shop"},
     "cli": BASE | {"folder", "engines", "records", "tallies", "findings", "charts", "shop", "demo"},
     "__init__": BASE | {"stats", "shop"},
@@ -43,6 +45,7 @@ FINDINGS = (
     "causes_plan", "causes_design", "causes_fit", "causes_words", "causes_notes", "causes",
     "comebacks_figures", "comebacks_plan", "comebacks_answers", "comebacks_adjusted",
     "comebacks_words", "comebacks_notes", "comebacks",
+    "trial_words", "trial_size", "trial_plan", "trial_notes", "trial",
 )  # fmt: skip
 # What the numeric core may import at the top of a file.
 NUMERIC = {

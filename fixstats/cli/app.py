@@ -22,6 +22,7 @@ from fixstats.cli.practice import practice
 from fixstats.cli.query import query
 from fixstats.cli.rates import rates
 from fixstats.cli.sql import sql
+from fixstats.cli.trial import trial
 
 
 class _Group(TyperGroup):
@@ -48,6 +49,7 @@ for command in (
 ):  # fmt: skip
     app.command()(command)
 app.command(name="import")(import_)
+app.add_typer(trial)
 
 
 def _version(wanted: bool) -> None:

@@ -96,3 +96,12 @@ def questions(incomplete: str) -> list[str]:
     from fixstats.tallies.questions import all_questions
 
     return _beginning(all_questions(), incomplete)
+
+
+def trials(incomplete: str) -> list[str]:
+    """Trials that were begun."""
+    shop = _shop()
+    try:
+        return _beginning([row["trial"] for row in shop.trials().rows], incomplete) if shop else []
+    except FixstatsError:
+        return []

@@ -137,6 +137,8 @@ def forget(folder: ShopFolder, job: str, branch: str | None = None) -> Forgotten
         for table in ENTRY_TABLES:
             for place in ("records", "past"):
                 con.execute(fill("delete_leaving", place=place, table=table))
+        for table in ("assignments", "exclusions"):
+            con.execute(fill("forget_drawn", table=table), {"job": job})
         unused = one_number(con, "unused_names")
     return Forgotten(job, versions, held, unused, _renewed(folder))
 

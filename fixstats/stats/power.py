@@ -19,7 +19,7 @@ from fixstats.stats.validators import FloatArray, as_rates, refuse
 Power = Callable[..., float]
 
 # Beyond so many jobs an option exact tables are too large to wait for.
-MOST_EXACT = 1500
+MOST_EXACT = 1000
 # Exact power falls now and then as jobs are added: a size counts only if the next ones hold, too.
 _HOLDS_FOR = 5
 # Two probabilities closer than this, relative to each other, count as equal.

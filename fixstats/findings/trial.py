@@ -1,0 +1,243 @@
+"""How does a trial stand, and may it stop? And which trials are there?"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from fixstats import stats
+from fixstats.findings.base import Finding, common_settings
+from fixstats.findings.compare_plan import find_choice
+from fixstats.findings.safety import safety_modes
+from fixstats.findings.trial_notes import list_notes, status_notes
+from fixstats.findings.trial_words import trial_cautions
+from fixstats.folder import ShopFolder
+from fixstats.stats.trial_rule import GO_ON, HARM_ERROR, MAIN_ERROR
+from fixstats.stats.validators import FloatArray
+from fixstats.tallies.counts import period
+from fixstats.tallies.trials import (
+    MAIN,
+    SAFETY,
+    Trial,
+    TrialCounts,
+    all_trials,
+    count_trial,
+    find_trial,
+)
+
+if TYPE_CHECKING:
+    import duckdb
+
+KEYS = (
+    "trial", "choice", "option", "role", "handed_out", "jobs", "used_as_drawn", "used_otherwise",
+    "use_not_recorded", "failures", "opportunities", "unknown", "rate", "low", "high",
+    "safety_failures", "safety_opportunities", "verdict", "pairs", "difference", "difference_low",
+    "difference_high", "evidence", "harm_evidence", "worth_having", "max_jobs",
+)  # fmt: skip
+LIST_KEYS = (
+    "trial", "choice", "baseline", "option", "mode", "family", "difference", "started",
+    "handed_out", "jobs", "max_jobs", "excluded", "seed",
+)  # fmt: skip
+NONE_YET = {
+    "jobs": 0, "as_drawn": 0, "otherwise": 0, "not_recorded": 0, "failures": 0,
+    "opportunities": 0, "unknown": 0, "unknown_failed": 0,
+}  # fmt: skip
+# A picture needs no more points than this.
+MOST_POINTS = 300
+
+
+@dataclass(frozen=True)
+class Path:
+    """What the pairs say day by day, arrays with a place for each day.
+
+    ``low``, ``high``: the confidence sequence of the difference, never wider than the day before;
+    NaN where the days contradict each other. ``harm``: evidence of harm.
+    """
+
+    days: Sequence[Any]
+    pairs: FloatArray
+    score: FloatArray
+    low: FloatArray
+    high: FloatArray
+    evidence: FloatArray
+    harm: FloatArray
+    verdicts: Sequence[int]
+
+
+def trial_status(con: duckdb.DuckDBPyConnection, folder: ShopFolder, name: str) -> Finding:
+    """Rows of both options of a trial, the sequence of their difference, and the verdict.
+
+    ``con`` is a session with all views.
+
+    Raises
+    ------
+    UsageError
+        If there is no such trial, or the catalogue no longer knows its choice or modes.
+    """
+    trial = find_trial(con, name)
+    choice = find_choice(trial.choice, folder.catalogue)
+    safety = safety_modes(choice, folder.catalogue)
+    counts = count_trial(con, folder.catalogue, trial, choice.place, safety)
+    covered = period(con)
+    limit = folder.settings.safety_limit
+    path = follow(trial, counts, limit)
+    rows = conclude(trial, counts, path)
+    return Finding(
+        question="trial status",
+        settings=common_settings(
+            folder,
+            covered,
+            trial=trial.trial,
+            choice=trial.choice,
+            baseline=trial.baseline,
+            option=trial.option,
+            mode=trial.mode,
+            family=trial.family,
+            modes=list(trial.modes),
+            safety_modes=list(safety),
+            confidence_level=1 - MAIN_ERROR,
+            main_error=MAIN_ERROR,
+            harm_error=HARM_ERROR,
+            worth_having=trial.difference,
+            safety_limit=limit,
+            max_jobs=trial.max_jobs,
+            seed=trial.seed,
+        ),
+        rows=tuple(rows),
+        notes=status_notes(trial, rows, path.verdicts, path.days),
+        cautions=trial_cautions(
+            trial.modes, choice, (trial.baseline, trial.option), folder.catalogue
+        ),
+        labels=folder.catalogue.labels,
+        parts={"path": tuple(_points(path))},
+    )
+
+
+def trial_list(con: duckdb.DuckDBPyConnection, folder: ShopFolder) -> Finding:
+    """Every trial with how far it is; ``con`` is a session."""
+    rows = []
+    for trial in all_trials(con):
+        row = vars(trial) | {"started": trial.started.isoformat(sep=" ", timespec="minutes")}
+        rows.append({key: row[key] for key in LIST_KEYS})
+    settings = common_settings(folder, period(con))
+    return Finding("trial list", settings, tuple(rows), notes=list_notes(rows))
+
+
+def follow(trial: Trial, counts: TrialCounts, safety_limit: float) -> Path:
+    """The sequence, the evidence and the verdict on every day with a complete pair; pure."""
+    main, safety = counts.pairs[MAIN], counts.pairs[SAFETY]
+    days = sorted({*main["day"], *safety["day"]})
+    told, harmful = _running(main, days), _running(safety, days)
+    pairs = stats.Pairs(told["more"], told["fewer"], told["both"] + told["neither"])
+    dangers = stats.Pairs(harmful["more"], harmful["fewer"], harmful["both"] + harmful["neither"])
+    harmed = harmful["more"] + harmful["both"]
+    harm = stats.harm_evidence(dangers, harmed, dangers.total, safety_limit=safety_limit)
+    found = stats.pair_sequence(
+        pairs.more, pairs.fewer, pairs.same, confidence_level=1 - MAIN_ERROR
+    )
+    low, high = np.maximum.accumulate(found.low), np.minimum.accumulate(found.high)
+    low, high = (np.where(low <= high, ends, np.nan) for ends in (low, high))
+    verdicts = stats.stopping_rule(
+        pairs, harm, np.zeros(len(days)), worth=trial.difference, max_jobs=1
+    )
+    return Path(
+        days=days,
+        pairs=pairs.total,
+        score=(pairs.more - pairs.fewer) / np.maximum(pairs.total, 1),
+        low=low,
+        high=high,
+        evidence=np.asarray(stats.pair_evidence(pairs.more, pairs.fewer, pairs.same)),
+        harm=np.asarray(harm),
+        verdicts=[int(one) for one in verdicts],
+    )
+
+
+def _running(columns: Mapping[str, Sequence[Any]], days: Sequence[Any]) -> dict[str, FloatArray]:
+    """Counts up to each of the days."""
+    place = {day: at for at, day in enumerate(days)}
+    at = [place[day] for day in columns["day"]]
+    running = {}
+    for name in ("more", "fewer", "both", "neither"):
+        new = np.zeros(len(days))
+        new[at] = columns[name]
+        running[name] = np.cumsum(new)
+    return running
+
+
+def conclude(trial: Trial, counts: TrialCounts, path: Path) -> list[dict[str, Any]]:
+    """A row for each option, the baseline first; figures of the trial as a whole on both; pure."""
+    handed = sum(counts.handed_out.values())
+    recorded = sum(numbers["jobs"] for (role, _), numbers in counts.options.items() if role == MAIN)
+    whole = _whole(trial, path, ended=max(handed, recorded) >= trial.max_jobs)
+    rows = []
+    for role, option in (("baseline", trial.baseline), ("option", trial.option)):
+        drawn = option.lower()
+        main = counts.options.get((MAIN, drawn), NONE_YET)
+        safety = counts.options.get((SAFETY, drawn), NONE_YET)
+        jobs, failures = main["opportunities"], main["failures"]
+        found = stats.proportion_sequence(
+            failures, jobs, narrowest_at=trial.max_jobs / 2, confidence_level=1 - MAIN_ERROR
+        )
+        row = {
+            "trial": trial.trial,
+            "choice": trial.choice,
+            "option": option,
+            "role": role,
+            "handed_out": counts.handed_out.get(option, 0),
+            "jobs": main["jobs"],
+            "used_as_drawn": main["as_drawn"],
+            "used_otherwise": main["otherwise"],
+            "use_not_recorded": main["not_recorded"],
+            "failures": failures,
+            "opportunities": jobs,
+            "unknown": main["unknown"],
+            "rate": failures / jobs if jobs else None,
+            "low": float(found.low) if jobs else None,
+            "high": float(found.high) if jobs else None,
+            "safety_failures": safety["failures"],
+            "safety_opportunities": safety["opportunities"],
+        }
+        rows.append(row | whole)
+    return rows
+
+
+def _whole(trial: Trial, path: Path, *, ended: bool) -> dict[str, Any]:
+    """What is said of the trial as a whole."""
+    last = path.verdicts[-1] if path.verdicts else GO_ON
+    verdict = stats.VERDICTS[last]
+    if last == GO_ON and ended:
+        verdict = stats.VERDICTS[-1]
+    some = bool(path.days) and bool(path.pairs[-1])
+    finite = some and bool(np.isfinite(path.low[-1]))
+    return {
+        "verdict": verdict,
+        "pairs": int(path.pairs[-1]) if some else 0,
+        "difference": float(path.score[-1]) if some else None,
+        "difference_low": float(path.low[-1]) if finite else None,
+        "difference_high": float(path.high[-1]) if finite else None,
+        "evidence": float(path.evidence[-1]) if some else 1.0,
+        "harm_evidence": float(path.harm[-1]) if path.days else 1.0,
+        "worth_having": trial.difference,
+        "max_jobs": trial.max_jobs,
+    }
+
+
+def _points(path: Path) -> list[dict[str, Any]]:
+    """The sequence over jobs for a picture, thinned to what an eye can tell apart."""
+    keep = (
+        np.unique(np.linspace(0, len(path.days) - 1, MOST_POINTS).astype(int)) if path.days else ()
+    )
+    return [
+        {
+            "day": path.days[at].isoformat(),
+            "jobs": 2 * int(path.pairs[at]),
+            "difference": float(path.score[at]),
+            "low": None if np.isnan(path.low[at]) else float(path.low[at]),
+            "high": None if np.isnan(path.high[at]) else float(path.high[at]),
+        }
+        for at in keep
+        if path.pairs[at]
+    ]

@@ -1,0 +1,278 @@
+"""Trials: the schedule that is drawn once, and its slots, handed out one by one.
+
+Every stratum (a technician and a group of models) has a schedule of its own in permuted blocks of
+two or four: each block holds both options equally often, so that whatever changes over time, or
+tells technicians and devices apart, is the same for both. It follows from the seed of the trial
+and the name of the stratum alone; more blocks can be drawn at any time, and drawn again to check.
+"""
+
+from __future__ import annotations
+
+import random
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from typing import TYPE_CHECKING
+
+from fixstats.errors import UsageError
+from fixstats.folder import ShopFolder, fold
+from fixstats.folder.entries import CODE
+from fixstats.records.inbox import writing_shop
+from fixstats.records.templates import fill
+from fixstats.words import counted, did_you_mean
+
+if TYPE_CHECKING:
+    import duckdb
+
+    Connection = duckdb.DuckDBPyConnection
+
+# Half the sizes of blocks, drawn as often: of blocks of one size the last option is no secret.
+HALVES = (1, 2)
+# Models that no group names; also those that the shop meets only later.
+MIDDLE = "middle"
+
+
+@dataclass(frozen=True)
+class NewTrial:
+    """What is settled when a trial begins; as in ``records.trials``."""
+
+    trial: str
+    choice: str
+    baseline: str
+    option: str
+    mode: str | None
+    family: str | None
+    modes: tuple[str, ...]
+    difference: float
+    max_jobs: int
+    seed: str
+
+
+@dataclass(frozen=True)
+class Slot:
+    """One line of the schedule; ``number`` counts from 1 within the stratum."""
+
+    technician: str
+    model_group: str
+    number: int
+    block: int
+    assigned: str
+
+
+@dataclass(frozen=True)
+class Handed:
+    """An option that was handed out; ``again``: it had been drawn for this job before."""
+
+    trial: str
+    choice: str
+    slot: Slot
+    model: str
+    again: bool
+    handed_out: int
+    max_jobs: int
+
+
+def schedule(
+    new: NewTrial, technician: str, model_group: str, slots: int, *, after: int = 0
+) -> list[Slot]:
+    """The slots of one stratum, whole blocks, at least ``slots``; those beyond number ``after``."""
+    # Not for secrets: it must give the same list again.
+    rng = random.Random(f"{new.seed}|{new.trial}|{fold(technician)}|{model_group}")
+    drawn: list[Slot] = []
+    block = 0
+    while len(drawn) < slots:
+        block += 1
+        options = [new.baseline, new.option] * rng.choice(HALVES)
+        rng.shuffle(options)
+        for option in options:
+            drawn.append(Slot(technician, model_group, len(drawn) + 1, block, option))
+    return drawn[after:]
+
+
+def start_trial(
+    folder: ShopFolder,
+    new: NewTrial,
+    strata: Mapping[tuple[str, str], int],
+    groups: Mapping[str, str],
+) -> list[Slot]:
+    """Store a trial with its first schedule; the slots, stratum by stratum.
+
+    Parameters
+    ----------
+    strata : (technician, model group) -> slots to draw now.
+    groups : model -> its group.
+
+    Raises
+    ------
+    UsageError
+        If the name is no code, or a trial has it already.
+    """
+    if CODE.fullmatch(new.trial) is None:
+        raise UsageError(
+            f"'{new.trial}' cannot name a trial: write small letters, digits and _, "
+            "such as heat_2026"
+        )
+    with writing_shop(folder) as (con, _):
+        if con.execute(fill("trial_named"), {"trial": new.trial}).fetchall():
+            raise UsageError(
+                f"there is a trial '{new.trial}' already; nothing was changed\n"
+                "take another name; fixstats trial list shows all"
+            )
+        con.execute(
+            fill("store_trial"),
+            vars(new) | {"modes": ",".join(new.modes), "started": _now()},
+        )
+        con.execute(
+            fill("store_trial_models"),
+            {"trial": new.trial, "models": [*groups], "groups": [*groups.values()]},
+        )
+        slots = [
+            slot
+            for (technician, group), number in strata.items()
+            for slot in schedule(new, technician, group, number)
+        ]
+        _store(con, new.trial, slots)
+    return slots
+
+
+def next_assignment(
+    folder: ShopFolder,
+    trial: str,
+    technician: str,
+    model: str,
+    *,
+    job: str | None = None,
+    new_names: bool = False,
+) -> Handed:
+    """Hand out the next slot of the stratum, for good; the same job gets the same option again.
+
+    Waits for another writer as every writing command does, so no slot is handed out twice.
+
+    Raises
+    ------
+    UsageError
+        If the trial, technician or model is unknown (unless ``new_names``), or all jobs of the
+        trial are handed out.
+    StoreError
+        If the database stays locked.
+    """
+    with writing_shop(folder) as (con, _):
+        new = _trial(con, trial)
+        if job is not None:
+            before = con.execute(fill("trial_job"), {"trial": trial, "job": job}).fetchall()
+            if before:
+                *drawn, was = before[0]
+                used = _handed_out(con, trial)
+                return Handed(trial, new.choice, Slot(*drawn), was, True, used, new.max_jobs)
+        technician = _name(con, "technician", technician, new_names=new_names)
+        model = _name(con, "model", model, new_names=new_names)
+        used = _handed_out(con, trial)
+        if used >= new.max_jobs:
+            raise UsageError(
+                f"trial {trial}: all {counted(new.max_jobs, 'job')} are handed out\n"
+                f"fixstats trial status {trial} says how it ended"
+            )
+        slot = _take(con, new, technician, model)
+        con.execute(
+            fill("hand_out"),
+            {"trial": trial, "technician": slot.technician, "model_group": slot.model_group,
+             "slot": slot.number, "model": model, "job": job, "moment": _now()},
+        )  # fmt: skip
+    return Handed(trial, new.choice, slot, model, False, used + 1, new.max_jobs)
+
+
+def exclude(
+    folder: ShopFolder,
+    trial: str,
+    technician: str,
+    model: str,
+    reason: str,
+    *,
+    job: str | None = None,
+    new_names: bool = False,
+) -> None:
+    """Record that a device is kept out of the trial, before anything is drawn for it.
+
+    Raises
+    ------
+    UsageError
+        As for ``next_assignment``; also if an option was drawn for this job already: it stays in.
+    """
+    with writing_shop(folder) as (con, _):
+        _trial(con, trial)
+        if (
+            job is not None
+            and con.execute(fill("trial_job"), {"trial": trial, "job": job}).fetchall()
+        ):
+            raise UsageError(
+                f"trial {trial}: an option was drawn for job {job} already, so it stays in; "
+                "nothing was changed\nonly what is recorded before the draw can keep a device out"
+            )
+        values = {
+            "trial": trial, "technician": _name(con, "technician", technician, new_names=new_names),
+            "model": _name(con, "model", model, new_names=new_names), "job": job,
+            "reason": reason, "moment": _now(),
+        }  # fmt: skip
+        con.execute(fill("store_exclusion"), values)
+
+
+def _now() -> datetime:
+    return datetime.now(UTC).replace(tzinfo=None)
+
+
+def _trial(con: Connection, name: str) -> NewTrial:
+    rows = con.execute(fill("trial_named"), {"trial": name}).fetchall()
+    if not rows:
+        known = [one for (one,) in con.execute("select trial from records.trials").fetchall()]
+        raise UsageError(
+            f"there is no trial '{name}'{did_you_mean(name, known)}\nfixstats trial list shows all"
+        )
+    trial, choice, baseline, option, mode, family, modes, difference, max_jobs, seed = rows[0]
+    return NewTrial(
+        trial, choice, baseline, option, mode, family, tuple(modes.split(",")), difference,
+        max_jobs, seed,
+    )  # fmt: skip
+
+
+def _handed_out(con: Connection, trial: str) -> int:
+    return int(con.execute(fill("trial_handed_out"), {"trial": trial}).fetchall()[0][0])
+
+
+def _name(con: Connection, kind: str, word: str, *, new_names: bool) -> str:
+    """The name as the records show it; a slip of the pen must not make a stratum of its own."""
+    rows = con.execute(fill("trial_names"), {"kind": kind}).fetchall()
+    known: dict[str, str] = dict(rows)
+    if fold(word) in known:
+        return known[fold(word)]
+    if new_names and word.strip():
+        return word.strip()
+    near = did_you_mean(word, known.values())
+    raise UsageError(f"no record has the {kind} '{word}'{near}\nif it is new here, add --new")
+
+
+def _take(con: Connection, new: NewTrial, technician: str, model: str) -> Slot:
+    """The first free slot of the stratum; further blocks are drawn where none is left."""
+    groups = con.execute(fill("trial_group"), {"trial": new.trial, "model": model}).fetchall()
+    group = groups[0][0] if groups else MIDDLE
+    stratum = {"trial": new.trial, "technician": technician, "model_group": group}
+    ((free, drawn),) = con.execute(fill("trial_free"), stratum).fetchall()
+    if free is None:
+        more = schedule(new, technician, group, drawn + 1, after=drawn)
+        _store(con, new.trial, more)
+        return more[0]
+    rows = con.execute(fill("trial_slot"), stratum | {"slot": free}).fetchall()
+    return Slot(*rows[0])
+
+
+def _store(con: Connection, trial: str, slots: Sequence[Slot]) -> None:
+    con.execute(
+        fill("store_slots"),
+        {
+            "trial": trial,
+            "technicians": [slot.technician for slot in slots],
+            "groups": [slot.model_group for slot in slots],
+            "slots": [slot.number for slot in slots],
+            "blocks": [slot.block for slot in slots],
+            "options": [slot.assigned for slot in slots],
+        },
+    )

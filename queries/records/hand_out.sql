@@ -1,0 +1,4 @@
+-- Does: hands out a slot. Parameters: trial, technician, model_group, slot; moment, model, job.
+update records.assignments
+set handed_out = $moment::timestamp, model = $model, job = $job
+where trial = $trial and technician = $technician and model_group = $model_group and slot = $slot

@@ -1,0 +1,57 @@
+-- Question: how did each job of a trial go?
+-- Grain: one row per (role, job recorded under the trial with an option drawn).
+-- Reads: asked_jobs, jobs, outcomes_first, trial_modes, records.trial_models.
+-- Parameters: trial (its name), place (step or part of the choice); the slot keys takes the quoted
+--   name of the choice as used.
+-- Columns: role ('main' or 'safety', as in trial_modes); entry; job; technician (bench); model_group; drawn
+--   (option drawn); used (the option that was); begun (day received, else handed over);
+--   finished (day); failed; doubt (true or false: something that applied was not checked; null for
+--   no opportunity).
+create or replace temp table trial_jobs as
+with
+-- one row per job of the trial
+asked as (
+  select
+    entry,
+    /*keys*/
+    finished
+  from asked_jobs
+),
+-- one row per (role, job that was an opportunity for a mode of it)
+told as (
+  select
+    m.role,
+    o.entry,
+    bool_or(o.state in ('failed', 'unknown_failed')) as failed,
+    bool_or(o.state in ('unknown', 'unknown_failed')) as doubt
+  from outcomes_first as o
+  inner join asked as a on a.entry = o.entry
+  inner join trial_modes as m on m.mode = o.mode
+  where o.place = '' or o.place = $place
+  group by m.role, o.entry
+),
+-- one row per role
+roles as (
+  select distinct role from trial_modes
+),
+-- one row per (role, job)
+outcomes as (
+  select
+    r.role,
+    a.*,
+    j.job,
+    j.technician as bench,
+    coalesce(g.model_group, 'middle') as model_group,
+    lower(trim(j.assigned)) as drawn,
+    coalesce(j.received, j.finished) as begun,
+    t.failed,
+    t.doubt
+  from asked as a
+  cross join roles as r
+  inner join jobs as j on j.entry = a.entry
+  left join told as t on t.role = r.role and t.entry = a.entry
+  left join records.trial_models as g
+    on g.trial = $trial and lower(g.model) = lower(j.model)
+  where j.assigned is not null
+)
+select * from outcomes
