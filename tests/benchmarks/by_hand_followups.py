@@ -18,13 +18,17 @@ again as (
   select branch, return_of as job, min(coalesce(received, finished)) as came
   from records.jobs where return_of is not null group by branch, return_of
 ),
+later as (
+  select entry, piece - 1 as piece from records.pieces where part = 'battery' and piece > 1
+),
 fitted as (
-  select entry, arg_max(coalesce(grade, ''), piece) as grade
-  from records.pieces where fitted and part = 'battery' group by entry
+  select p.entry, p.grade
+  from records.pieces as p left join later as l on l.entry = p.entry and l.piece = p.piece
+  where p.fitted and p.part = 'battery' and l.entry is null
 ),
 followed as (
   select
-    case when f.entry is null then '-' else nullif(f.grade, '') end as battery_grade,
+    case when f.entry is null then '-' else f.grade end as battery_grade,
     least(e.watched - j.finished, 90) as last_day,
     least(j.returned, greatest(a.came, case when a.came is not null then j.finished end))
       - j.finished as back,
