@@ -99,6 +99,9 @@ def trial_status(con: duckdb.DuckDBPyConnection, folder: ShopFolder, name: str) 
             modes=list(trial.modes),
             safety_modes=list(safety),
             confidence_level=1 - MAIN_ERROR,
+            view="first",
+            since=None,
+            until=None,
             main_error=MAIN_ERROR,
             harm_error=HARM_ERROR,
             worth_having=trial.difference,
@@ -112,7 +115,7 @@ def trial_status(con: duckdb.DuckDBPyConnection, folder: ShopFolder, name: str) 
             trial.modes, choice, (trial.baseline, trial.option), folder.catalogue
         ),
         labels=folder.catalogue.labels,
-        parts={"path": tuple(_points(path))},
+        parts={"path": tuple(points_of(path))},
     )
 
 
@@ -122,7 +125,9 @@ def trial_list(con: duckdb.DuckDBPyConnection, folder: ShopFolder) -> Finding:
     for trial in all_trials(con):
         row = vars(trial) | {"started": trial.started.isoformat(sep=" ", timespec="minutes")}
         rows.append({key: row[key] for key in LIST_KEYS})
-    settings = common_settings(folder, period(con))
+    settings = common_settings(
+        folder, period(con), confidence_level=None, view="first", since=None, until=None
+    )
     return Finding("trial list", settings, tuple(rows), notes=list_notes(rows))
 
 
@@ -225,7 +230,7 @@ def _whole(trial: Trial, path: Path, *, ended: bool) -> dict[str, Any]:
     }
 
 
-def _points(path: Path) -> list[dict[str, Any]]:
+def points_of(path: Path) -> list[dict[str, Any]]:
     """The sequence over jobs for a picture, thinned to what an eye can tell apart."""
     keep = (
         np.unique(np.linspace(0, len(path.days) - 1, MOST_POINTS).astype(int)) if path.days else ()
@@ -237,6 +242,7 @@ def _points(path: Path) -> list[dict[str, Any]]:
             "difference": float(path.score[at]),
             "low": None if np.isnan(path.low[at]) else float(path.low[at]),
             "high": None if np.isnan(path.high[at]) else float(path.high[at]),
+            "verdict": stats.VERDICTS[path.verdicts[at]],
         }
         for at in keep
         if path.pairs[at]

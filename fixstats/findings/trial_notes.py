@@ -167,5 +167,6 @@ def _what_it_says(trial: Trial) -> Note:
         "the interval holds at all looks together with 96 % confidence, so looking every week is "
         f"allowed; it compares pairs of one technician and one group of models; evidence of "
         f"{MAIN_AT:g} shows a difference, {HARM_AT:g} that the option harms; the whole trial says "
-        "anything wrong in at most 5 of 100 such trials",
+        "anything wrong in at most 5 of 100 such trials; the intervals of the single options are "
+        "for orientation, not for comparing",
     )

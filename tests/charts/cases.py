@@ -14,6 +14,7 @@ from .cause_cases import CAUSES
 from .comeback_cases import COMEBACKS
 from .compare_cases import COMPARISONS
 from .practice_cases import PRACTICES
+from .trial_cases import TRIALS
 
 LABELS = {
     "opening": "Opening the device",
@@ -238,4 +239,4 @@ FINDINGS = {
     "costs unknown": costs(cost("display_lines", 3, 1900, None)),
     "costs, no rows": costs(),
 }  # fmt: skip
-FINDINGS |= COMPARISONS | PRACTICES | CAUSES | COMEBACKS
+FINDINGS |= COMPARISONS | PRACTICES | CAUSES | COMEBACKS | TRIALS

@@ -44,6 +44,10 @@ def test_words(name: str) -> None:
         why = found.notes[0].text if found.notes else "nothing in the records fits"
         assert why[1:] in spec["description"]
         return
+    if found.question == "trial status":
+        words = ("n: ", "by what was drawn", "confidence sequence, 96\u00a0%", "up to 2025-06-17")
+        assert [word for word in words if word not in under] == []
+        return
     kinds = {"compare": "s", "causes": "s", "comebacks": " (log-log)"}
     interval = "95\u00a0% interval" + kinds.get(found.question, " (Wilson)")
     for words in ("n: ", interval, "up to 2025-06-17"):
@@ -65,6 +69,7 @@ def test_units_on_the_axis(case: str) -> None:
         "compare": "failures in 100 jobs, more or fewer than with Heated plate, timed",
         "causes": "odds ratio, log scale",
         "comebacks": "came back, % of jobs handed over",
+        "trial status": "difference to ",
         "rates by pair": " %",  # a grid has no axis of rates, the cells say them
     }
     unit = units.get(picture_name(FINDINGS[case]), "failures per opportunity, %")
