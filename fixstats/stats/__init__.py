@@ -123,6 +123,7 @@ if TYPE_CHECKING:
         mantel_haenszel_ratio,
         sato_difference,
     )
+    from fixstats.stats.strata_score import score_difference
     from fixstats.stats.strata_tests import (
         StrataTest,
         breslow_day,
@@ -194,6 +195,7 @@ _FILES = {
     "standardise": "Standardised standardised_difference standardised_rate",
     "strata": "StrataEffect greenland_robins_difference mantel_haenszel_odds_ratio "
     "mantel_haenszel_ratio sato_difference",
+    "strata_score": "score_difference",
     "strata_tests": "StrataTest breslow_day cochran_mantel_haenszel cochran_mantel_haenszel_cc "
     "tarone",
     "survival": "CURVE_LIMITS Curve Hazard aalen_johansen kaplan_meier nelson_aalen",
@@ -341,6 +343,7 @@ __all__ = [
     "run_on_one_side",
     "same_mix",
     "sato_difference",
+    "score_difference",
     "score_mix",
     "side_by_side",
     "standardised_difference",

@@ -63,16 +63,17 @@ def sato_difference(
     groups: ArrayLike | None = None,
     n_groups: int | None = None,
 ) -> StrataEffect:
-    """Mantel-Haenszel difference of rates with the variance of Sato: the default.
+    """Mantel-Haenszel difference of rates with the variance of Sato.
 
-    The variance holds for many small strata as for few large ones.
+    The variance holds for many small strata as for few large ones, but not for few failures: with
+    an empty cell the interval is too short, and may leave -1 to 1 (see `score_difference`).
     Source: Sato 1989, Biometrics 45:1323-1324; the weights are those of Cochran 1954.
     """
     s = as_strata(
         (failures, opportunities, baseline_failures, baseline_opportunities), groups, n_groups
     )
     x1, n1, x2, n2, n = s.x1, s.n1, s.x2, s.n2, s.size
-    weight, difference = _weighted_difference(s)
+    weight, difference = weighted_difference(s)
     p = s.total((n1**2 * x2 - n2**2 * x1 + n1 * n2 * (n2 - n1) / 2) / n**2)
     q = s.total((x1 * (n2 - x2) + x2 * (n1 - x1)) / (2 * n))
     return _difference_effect(s, difference, (difference * p + q) / weight**2, confidence_level)
@@ -96,7 +97,7 @@ def greenland_robins_difference(
     s = as_strata(
         (failures, opportunities, baseline_failures, baseline_opportunities), groups, n_groups
     )
-    weight, difference = _weighted_difference(s)
+    weight, difference = weighted_difference(s)
     p1, p2 = s.x1 / s.n1, s.x2 / s.n2
     within = p1 * (1 - p1) / s.n1 + p2 * (1 - p2) / s.n2
     variance = s.total((s.n1 * s.n2 / s.size) ** 2 * within) / weight**2
@@ -264,7 +265,7 @@ def _over(above: FloatArray, below: FloatArray) -> FloatArray:
     return quotient
 
 
-def _weighted_difference(s: Strata) -> tuple[FloatArray, FloatArray]:
+def weighted_difference(s: Strata) -> tuple[FloatArray, FloatArray]:
     """Weight of all strata, NaN without any, and the weighted difference of the rates."""
     weight = s.total(s.n1 * s.n2 / s.size)
     weight = np.where(weight > 0, weight, np.nan)
@@ -277,9 +278,9 @@ def _difference_effect(
     # A variance of 0 comes from strata without failures, or without anything else. It does not
     # mean that the difference is known exactly: there is no interval then.
     variance = np.where(variance > 0, variance, np.nan)
-    half_width = _z(confidence_level) * np.sqrt(variance)
+    half_width = two_sided_z(confidence_level) * np.sqrt(variance)
     low, high = difference - half_width, difference + half_width
-    return _effect(s, (difference, low, high, variance), s.filled)
+    return as_effect(s, (difference, low, high, variance), s.filled)
 
 
 def _ratio_effect(
@@ -292,19 +293,21 @@ def _ratio_effect(
 ) -> StrataEffect:
     ratio = _over(above, below)
     variance = np.where((above > 0) & (below > 0) & (variance > 0), variance, np.nan)
-    factor = np.exp(_z(confidence_level) * np.sqrt(variance))
-    return _effect(s, (ratio, ratio / factor, ratio * factor, variance), informative)
+    factor = np.exp(two_sided_z(confidence_level) * np.sqrt(variance))
+    return as_effect(s, (ratio, ratio / factor, ratio * factor, variance), informative)
 
 
-def _effect(
+def as_effect(
     s: Strata,
     values: tuple[FloatArray, FloatArray, FloatArray, FloatArray],
     informative: BoolArray,
 ) -> StrataEffect:
+    """Estimate, ends and variance, with the numbers of strata."""
     estimate, low, high, variance = (s.places.whole(one) for one in values)
     strata, left_out = s.places.numbers(informative)
     return StrataEffect(estimate, low, high, variance, strata, left_out)
 
 
-def _z(confidence_level: float) -> float:
+def two_sided_z(confidence_level: float) -> float:
+    """Normal deviate of a two-sided level."""
     return -NormalDist().inv_cdf((1 - as_level(confidence_level)) / 2)

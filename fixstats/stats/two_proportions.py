@@ -93,8 +93,8 @@ def miettinen_nurminen_difference(
     least, most = np.full_like(difference, -1.0), np.full_like(difference, 1.0)
     return _contrast(
         difference,
-        _solve(_difference_excess, least, difference, (*counts, scale)),
-        _solve(_difference_excess, difference, most, (*counts, scale)),
+        solve_between(_difference_excess, least, difference, (*counts, scale)),
+        solve_between(_difference_excess, difference, most, (*counts, scale)),
     )
 
 
@@ -163,7 +163,7 @@ def _contrast(estimate: FloatArray, low: FloatArray, high: FloatArray) -> Contra
     return Contrast(estimate=estimate[()], low=low[()], high=high[()])
 
 
-def _share(distance: FloatArray, scale: FloatArray, variance: FloatArray) -> FloatArray:
+def score_share(distance: FloatArray, scale: FloatArray, variance: FloatArray) -> FloatArray:
     """Score statistic against its limit, as a bounded function that is 0 at an interval's end.
 
     distance² / variance = scale is the equation; distance² / (distance² + scale * variance) - 1/2
@@ -175,7 +175,7 @@ def _share(distance: FloatArray, scale: FloatArray, variance: FloatArray) -> Flo
     return share
 
 
-def _solve(
+def solve_between(
     excess: Statistic, left: FloatArray, right: FloatArray, args: tuple[FloatArray, ...]
 ) -> FloatArray:
     """The root between `left` and `right`; their common value where they meet; NaN for NaN."""
@@ -206,14 +206,19 @@ def _difference_excess(
     n2: FloatArray,
     scale: FloatArray,
 ) -> FloatArray:
-    p2 = _baseline_rate_given(difference, x1, n1, x2, n2)
+    p2 = baseline_rate_given(difference, x1, n1, x2, n2)
     p1 = np.clip(p2 + difference, 0.0, 1.0)
     variance = p1 * (1 - p1) / n1 + p2 * (1 - p2) / n2
-    return _share(x1 / n1 - x2 / n2 - difference, scale, variance)
+    return score_share(x1 / n1 - x2 / n2 - difference, scale, variance)
 
 
-def _baseline_rate_given(
-    difference: FloatArray, x1: FloatArray, n1: FloatArray, x2: FloatArray, n2: FloatArray
+def baseline_rate_given(
+    difference: FloatArray,
+    x1: FloatArray,
+    n1: FloatArray,
+    x2: FloatArray,
+    n2: FloatArray,
+    most_steps: int = _MOST_STEPS,
 ) -> FloatArray:
     """Most likely rate p of the baseline if the option's is p + difference.
 
@@ -229,10 +234,13 @@ def _baseline_rate_given(
     radius = np.where(q < 0, -1.0, 1.0) * np.sqrt(np.maximum(a * a - b / 3, 0.0))
     cosine = q / np.where(radius == 0, 1.0, radius**3)
     angle = (np.pi + np.arccos(np.clip(cosine, -1.0, 1.0))) / 3
-    return _polish(2 * radius * np.cos(angle) - a, difference, (x1, n1, x2, n2))
+    start = 2 * radius * np.cos(angle) - a
+    return _polish(start, difference, (x1, n1, x2, n2), most_steps)
 
 
-def _polish(start: FloatArray, difference: FloatArray, counts: Counts) -> FloatArray:
+def _polish(
+    start: FloatArray, difference: FloatArray, counts: Counts, most_steps: int
+) -> FloatArray:
     """Newton steps on the cubic, written so that it does not cancel, kept within a bracket.
 
     The likelihood is concave: between the least and the most that the rate can be, the cubic
@@ -241,7 +249,7 @@ def _polish(start: FloatArray, difference: FloatArray, counts: Counts) -> FloatA
     x1, n1, x2, n2 = counts
     least, most = np.maximum(-difference, 0.0), np.minimum(1 - difference, 1.0)
     p2: FloatArray = np.clip(start, least, most)
-    for _ in range(_MOST_STEPS):
+    for _ in range(most_steps):
         p1 = p2 + difference
         v1, v2 = p1 * (1 - p1), p2 * (1 - p2)
         score1, score2 = x1 - n1 * p1, x2 - n2 * p2
@@ -271,8 +279,8 @@ def _score_ratio(counts: Counts, scale: FloatArray) -> Contrast:
         log_ratio = np.clip(np.log(ratio), -_BEYOND, _BEYOND)
     beyond = np.full_like(ratio, _BEYOND)
     args = (*counts, scale)
-    low = np.exp(_solve(_ratio_excess, -beyond, log_ratio, args))
-    high = np.exp(_solve(_ratio_excess, log_ratio, beyond, args))
+    low = np.exp(solve_between(_ratio_excess, -beyond, log_ratio, args))
+    high = np.exp(solve_between(_ratio_excess, log_ratio, beyond, args))
     known = np.isfinite(rate) & np.isfinite(scale)
     return _contrast(
         ratio,
@@ -301,4 +309,4 @@ def _ratio_excess(
     p2 = 2 * (x1 + x2) / (one + other + np.sqrt(discriminant))
     p1 = np.minimum(ratio * p2, 1.0)
     variance = p1 * (1 - p1) / n1 + ratio**2 * p2 * np.maximum(1 - p2, 0.0) / n2
-    return _share(x1 / n1 - ratio * x2 / n2, scale, variance)
+    return score_share(x1 / n1 - ratio * x2 / n2, scale, variance)
