@@ -15,6 +15,7 @@ if TYPE_CHECKING:
     import duckdb
 
     from fixstats.findings.comebacks_plan import ComebacksAsk
+    from fixstats.findings.watch_plan import WatchAsk
 
 
 class _Asked(Protocol):
@@ -28,6 +29,8 @@ class _Asked(Protocol):
     ) -> AbstractContextManager[duckdb.DuckDBPyConnection]: ...
 
     def ask_comebacks(self, ask: ComebacksAsk) -> Result: ...
+
+    def ask_watch(self, ask: WatchAsk) -> Result: ...
 
     def _result(self, finding: Finding) -> Result: ...
 
@@ -95,3 +98,38 @@ class TimeQuestions:
         statements = statements_for(ask.by, ask.where)
         with self.session(digging=False, statements=statements) as con:
             return self._result(comebacks(con, self.folder, ask))
+
+    def watch(
+        self: _Asked,
+        *,
+        mode: Words = (),
+        family: Words = (),
+        group: Words = (),
+        since: date | None = None,
+        until: date | None = None,
+    ) -> Result:
+        """What is out: modes and families over time, technicians, suppliers and lots.
+
+        Parameters
+        ----------
+        mode, family : only these (a family: itself and its modes).
+        group : only these kinds of group: ``technician``, ``supplier``, ``lot``, ``battery_lot``.
+        since, until : first and last day watched; default: the last 12 months, or the later half
+            of shorter records. The 12 months before are the baseline.
+
+        Raises
+        ------
+        fixstats.errors.FixstatsError
+            If something is unknown, does not fit together, or cannot be read just now.
+        """
+        from fixstats.findings.watch_plan import WatchAsk
+
+        ask = WatchAsk(words_of(mode), words_of(family), words_of(group), since, until)
+        return self.ask_watch(ask)
+
+    def ask_watch(self: _Asked, ask: WatchAsk) -> Result:
+        """``watch`` with the question put as one object."""
+        from fixstats.findings.watch import watch
+
+        with self.session(digging=False) as con:
+            return self._result(watch(con, self.folder, ask))

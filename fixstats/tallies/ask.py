@@ -88,10 +88,13 @@ class Layout:
         return _list(f'"{key.name}"' for key in self.keys)
 
 
-def lay_out(con: duckdb.DuckDBPyConnection, catalogue: Catalogue, ask: Ask) -> Layout:
+def lay_out(
+    con: duckdb.DuckDBPyConnection, catalogue: Catalogue, ask: Ask, more: tuple[Key, ...] = ()
+) -> Layout:
     """Create the temporary views asked_modes and asked_jobs; the units are left as text.
 
-    ``pair`` is no key of the layout: it has columns of its own.
+    ``pair`` is no key of the layout: it has columns of its own. ``more``: keys beside those asked
+    for, which people have no name for.
 
     Raises
     ------
@@ -105,6 +108,7 @@ def lay_out(con: duckdb.DuckDBPyConnection, catalogue: Catalogue, ask: Ask) -> L
         raise UsageError(f"unknown step or part '{ask.place}'{did_you_mean(ask.place, known)}")
     modes = check_modes(ask.modes, catalogue)
     keys = [resolve(name, catalogue, modes) for name in dict.fromkeys(ask.by) if name != PAIR]
+    keys.extend(more)
     conditions = lay_conditions(con, catalogue, ask, modes)
     load(con, "asked_codes", "mode varchar", [(mode,) for mode in dict.fromkeys(ask.modes)])
     con.execute(fill("tallies/asked_modes", {"view": ask.view}))

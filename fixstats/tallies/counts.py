@@ -109,19 +109,24 @@ def _modes(
 ) -> tuple[tuple[str, ...], str]:
     """Keys and text of the statement that ``count_modes`` asks, its tables laid down."""
     layout = lay_out(con, catalogue, ask)
-    by_plan = ask.view == "first" and "steps" in layout.kinds
-    listed = ask.view == "attempted" or layout.kinds != {"steps"}
+    lay_counts(con, layout, ask.view)
+    return _folded("tallies/modes", layout, mode=True)
+
+
+def lay_counts(con: duckdb.DuckDBPyConnection, layout: Layout, view: str) -> None:
+    """Lay down the tables asked_totals and asked_marks, which the statement ``modes`` adds up."""
+    by_plan = view == "first" and "steps" in layout.kinds
+    listed = view == "attempted" or layout.kinds != {"steps"}
     names = [*(["at_steps"] if by_plan else []), *(["of_units"] if listed else [])]
     # Several small statements plan in half the time of one large one. Units are read twice: by
     # first choice they lie in a table; tries are too many for that.
     if listed:
-        what = "table" if ask.view == "first" else "view"
-        con.execute(f"create or replace temp {what} asked_listed_{ask.view} as {layout.listed}")
-    slots = {"keys": layout.columns, "view": ask.view}
+        what = "table" if view == "first" else "view"
+        con.execute(f"create or replace temp {what} asked_listed_{view} as {layout.listed}")
+    slots = {"keys": layout.columns, "view": view}
     for table in ("totals", "marks"):
         rows = " union all ".join(f"({fill(f'tallies/{table}_{name}', slots)})" for name in names)
         con.execute(f"create or replace temp table asked_{table} as {rows}")
-    return _folded("tallies/modes", layout, mode=True)
 
 
 def count_union(con: duckdb.DuckDBPyConnection, catalogue: Catalogue, ask: Ask) -> Counts:

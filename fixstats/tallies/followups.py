@@ -53,6 +53,22 @@ def count_leaving(
     UsageError
         If a mode, key or value is unknown, or the dates make no sense.
     """
+    names = lay_followups(con, catalogue, ask)
+    text = fill("tallies/at_risk", {"keys": "".join(f'"{name}", ' for name in names)})
+    rows = con.execute(text, {"days": days, "as_of": as_of}).fetchall()
+    columns = [list(column) for column in zip(*rows, strict=True)] or [
+        [] for _ in range(len(names) + 4)
+    ]
+    return Leaving(dict(zip(names, columns, strict=False)), *columns[len(names) :])
+
+
+def lay_followups(
+    con: duckdb.DuckDBPyConnection, catalogue: Catalogue, ask: Ask
+) -> tuple[str, ...]:
+    """Create the temporary view asked_followups of the completed jobs asked about; its keys.
+
+    Raises as ``count_leaving`` does.
+    """
     modes = check_modes(ask.modes, catalogue)
     resolved = [resolve(name, catalogue, modes) for name in dict.fromkeys(ask.by)]
     keys = [replace(key, handed_over=True) for key in resolved]
@@ -67,13 +83,7 @@ def count_leaving(
         "filters": " ".join([*conditions.values(), *day_conditions(ask)]),
     }
     con.execute(fill("tallies/asked_followups", slots))
-    names = [key.name for key in keys]
-    text = fill("tallies/at_risk", {"keys": "".join(f'"{name}", ' for name in names)})
-    rows = con.execute(text, {"days": days, "as_of": as_of}).fetchall()
-    columns = [list(column) for column in zip(*rows, strict=True)] or [
-        [] for _ in range(len(names) + 4)
-    ]
-    return Leaving(dict(zip(names, columns, strict=False)), *columns[len(names) :])
+    return tuple(key.name for key in keys)
 
 
 def statements_for(by: Collection[str], where: Collection[tuple[str, str]]) -> list[str]:

@@ -1,0 +1,308 @@
+"""What has got worse, since when, and whose work or which lot differs from the shop's?"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from datetime import date
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from fixstats.findings.base import Finding, Note, common_settings
+from fixstats.findings.rates_notes import cautions_for
+from fixstats.findings.watch_alarms import group_alarms, in_order, time_alarms
+from fixstats.findings.watch_figures import ODDS_RATIO
+from fixstats.findings.watch_groups import (
+    ANY,
+    Compared,
+    alarms_of,
+    compare,
+    corrected,
+    false_alarms,
+    group_rows,
+)
+from fixstats.findings.watch_plan import (
+    WatchAsk,
+    Watched,
+    check_groups,
+    subjects_of,
+    watched_of,
+)
+from fixstats.findings.watch_time import (
+    Expected,
+    Series,
+    Sums,
+    day_of_rise,
+    expected_of,
+    gap_rows,
+    month_rows,
+    scores_of,
+    series_of,
+    sum_rows,
+    sums_of,
+)
+from fixstats.findings.watch_words import notes_for
+from fixstats.folder import Catalogue, ShopFolder
+from fixstats.tallies import watch as tallies
+from fixstats.tallies.counts import Period, period
+
+if TYPE_CHECKING:
+    import duckdb
+
+Row = dict[str, Any]
+ROW_KEYS = (
+    "chart", "mode", "family", "group", "value_of_group", "period", "failures", "opportunities",
+    "value", "centre", "lower_limit", "upper_limit", "alarm", "since", "expected_false",
+)  # fmt: skip
+# Since when is worked out for the strongest so many groups that are out.
+MOST_DATED = 30
+
+
+def watch(con: duckdb.DuckDBPyConnection, folder: ShopFolder, ask: WatchAsk) -> Finding:
+    """Everything that is out: modes and families over time; technicians, suppliers and lots.
+
+    ``con`` is a session with the catalogue and views of ``folder``. Rows: a chart's points, see
+    ``ROW_KEYS``; ``chart`` is ``p``, ``p_prime`` (rate of a month), ``g`` (jobs between two
+    failures of a rare mode), ``cusum`` (highest sum over the watched jobs), ``funnel`` (rate of a
+    group) or ``comebacks`` (share of a group's jobs that came back; mode null: for any reason).
+    Alarms are raised for more failures only. ``parts``: ``alarms``, one row for each thing that is
+    out, in the order in which to look at them; ``months``, the points of the months, those of the
+    baseline among them.
+
+    Raises
+    ------
+    UsageError
+        If the question names something unknown or does not fit together.
+    """
+    catalogue = folder.catalogue
+    modes, families = subjects_of(ask, catalogue)
+    check_groups(ask, catalogue)
+    covered = period(con)
+    if not covered.jobs:
+        nothing = Note("nothing", "no job was recorded yet: there is nothing to watch")
+        return _finding(folder, ask, covered, None, [], [], [], [nothing])
+    time = watched_of(ask, covered)
+    alarms: list[Row] = []
+    rows: list[Row] = []
+    months: list[Row] = []
+    notes: list[Note] = []
+    if not ask.group:
+        own = {name: catalogue.families[name] for name in families}
+        tallies.lay_days(con, catalogue, modes, own, time.baseline, time.until)
+        months, rows, alarms, notes = _over_time(con, folder, time)
+    compared, since = _groups(con, folder, ask, modes, time, covered)
+    each = false_alarms(compared)
+    for one in compared:
+        rows += group_rows(one, each, _span(time), since)
+        alarms += group_alarms(one, folder, since)
+    ordered = in_order(alarms, catalogue)
+    notes = [*notes_for(rows, ordered, months, time, covered, folder), *notes]
+    return _finding(folder, ask, covered, time, rows, ordered, months, notes)
+
+
+def _over_time(
+    con: duckdb.DuckDBPyConnection, folder: ShopFolder, time: Watched
+) -> tuple[list[Row], list[Row], list[Row], list[Note]]:
+    """Points of all months, rows of the watched ones and of the sums, alarms, notes."""
+    counted = tallies.months(con, time.since)
+    if not counted["mode"]:
+        return [], [], [], []
+    series = series_of(counted)
+    expected = expected_of(series)
+    by_day = tallies.days(con, _risks(series, expected), time.since, ODDS_RATIO - 1)
+    sums = sums_of(series, expected, by_day)
+    months = month_rows(series, expected, sums)
+    rows = [{key: row[key] for key in ROW_KEYS} for row in months if row["watched"]]
+    rows += gap_rows(series, expected, by_day)
+    rows += sum_rows(series, expected, sums, _span(time))
+    alarms = time_alarms(series, expected, sums, rows, by_day, folder)
+    return months, rows, alarms, _untold(series, expected, sums, folder.catalogue)
+
+
+def _risks(series: Series, expected: Expected) -> list[tuple[str, bool, str, float]]:
+    """Of each subject and device model; NaN (nothing before) is left out."""
+    found = np.argwhere(np.isfinite(expected.risk)).tolist()
+    return [
+        (
+            series.subjects[n][0] or series.subjects[n][1] or "",
+            series.subjects[n][0] is None,
+            series.models[m],
+            float(expected.risk[n, m]),
+        )
+        for n, m in found
+    ]
+
+
+def _untold(
+    series: Series, expected: Expected, sums: Sums, catalogue: Catalogue
+) -> list[Note]:
+    """Which modes could not be judged, or only in part."""
+    there = series.seen(series.opportunities) > 0
+    new = [n for n in np.flatnonzero(there & (expected.opportunities == 0))]
+    thin = [
+        n
+        for n in np.flatnonzero(there & (expected.opportunities > 0))
+        if not np.isfinite(sums.thresholds.threshold[n])
+    ]
+    notes = []
+    for code, places, words in (
+        ("no_baseline", new, "nothing to compare with, not looked for in the time before"),
+        ("thin_baseline", thin, "too few jobs before to tell a lasting change from chance"),
+    ):
+        names = [catalogue.label(series.subjects[n][0] or series.subjects[n][1] or "") for n in places]
+        if names:
+            notes.append(Note(code, f"{words}: {', '.join(names)}"))
+    return notes
+
+
+def _groups(
+    con: duckdb.DuckDBPyConnection,
+    folder: ShopFolder,
+    ask: WatchAsk,
+    modes: Sequence[str],
+    time: Watched,
+    covered: Period,
+) -> tuple[list[Compared], dict[tuple[str | None, str], str]]:
+    """Every group asked for against the shop, and since when those are out that are."""
+    catalogue, days = folder.catalogue, folder.settings.warranty_days
+    groups = [
+        group
+        for group in tallies.groups_of(con, time.since)
+        if not ask.group or group.kind in ask.group or group.key in ask.group
+    ]
+    found: list[Compared] = []
+    for part in dict.fromkeys(group.part for group in groups):
+        own = [group for group in groups if group.part == part]
+        counts = tallies.count_groups(con, catalogue, own, modes, time.since, time.until)
+        found += [compare("funnel", *pair) for pair in zip(own, counts, strict=True)]
+        tallies.lay_returns(con, catalogue, own, time.since, time.until)
+        for group in own:
+            returns = tallies.count_returns(con, group, days, covered.as_of)
+            found.append(compare("comebacks", group, _asked(returns, ask, modes)))
+    found = corrected(found)
+    return found, _since(con, folder, found, time, covered)
+
+
+def _asked(
+    returns: dict[str, list[Any]], ask: WatchAsk, modes: Sequence[str]
+) -> dict[str, list[Any]]:
+    """Only reasons asked about."""
+    if not (ask.mode or ask.family):
+        return returns
+    kept = [n for n, reason in enumerate(returns["reason"]) if reason in modes]
+    return {name: [column[n] for n in kept] for name, column in returns.items()}
+
+
+def _since(
+    con: duckdb.DuckDBPyConnection,
+    folder: ShopFolder,
+    found: Sequence[Compared],
+    time: Watched,
+    covered: Period,
+) -> dict[tuple[str | None, str], str]:
+    """Since when: the day from which the sum of each group that is out rose to its highest."""
+    since: dict[tuple[str | None, str], str] = {}
+    out = [(one, n) for one in found for n in alarms_of(one)]
+    out = sorted(out, key=lambda pair: pair[0].p_value[pair[1]])[:MOST_DATED]
+    for one, value in dict.fromkeys((id(one), one.value[n]) for one, n in out):
+        compared = next(other for other in found if id(other) == one)
+        places = [n for other, n in out if other is compared and compared.value[n] == value]
+        by_mode = {compared.mode[n]: compared.expected[n] / compared.opportunities[n] for n in places}
+        if compared.chart == "comebacks":
+            rises = _returns_since(con, folder, compared, value, by_mode, time, covered)
+        else:
+            rises = _failures_since(con, folder, compared, value, by_mode, time)
+        since |= {(mode, value): day.isoformat() for mode, day in rises.items()}
+    return since
+
+
+def _failures_since(
+    con: duckdb.DuckDBPyConnection,
+    folder: ShopFolder,
+    compared: Compared,
+    value: str,
+    risks: Mapping[str | None, float],
+    time: Watched,
+) -> dict[str | None, date]:
+    modes = [mode for mode in risks if mode]
+    counted = tallies.count_value_days(
+        con, folder.catalogue, compared.group, value, modes, time.since, time.until
+    )
+    risk = np.array([risks[mode] for mode in counted["mode"]])
+    quiet = np.asarray(counted["opportunities"]) * np.log1p((ODDS_RATIO - 1) * risk)
+    return _rises(counted["mode"], counted["day"], scores_of(counted["failures"], quiet.tolist()))
+
+
+def _returns_since(
+    con: duckdb.DuckDBPyConnection,
+    folder: ShopFolder,
+    compared: Compared,
+    value: str,
+    risks: Mapping[str | None, float],
+    time: Watched,
+    covered: Period,
+) -> dict[str | None, date]:
+    group, days = compared.group, folder.settings.warranty_days
+    tallies.lay_returns(con, folder.catalogue, [group], time.since, time.until)
+    counted = tallies.count_returns(con, group, days, covered.as_of, by_day=True)
+    reasons = [None if reason == ANY else reason for reason in counted["reason"]]
+    own = [
+        n for n, (reason, name) in enumerate(zip(reasons, counted["value"], strict=True))
+        if name == value and reason in risks
+    ]  # fmt: skip
+    own = sorted(own, key=lambda n: counted["finished"][n])
+    kept = {name: [counted[name][n] for n in own] for name in ("finished", "failures", "expected")}
+    # A job's expected number stands for its risk: the score of events in time.
+    quiet = [(ODDS_RATIO - 1) * one for one in kept["expected"]]
+    return _rises([reasons[n] for n in own], kept["finished"], scores_of(kept["failures"], quiet))
+
+
+def _rises(
+    modes: Sequence[str | None], days: Sequence[date], scores: Any
+) -> dict[str | None, date]:
+    found = {}
+    order = np.argsort(np.array([day.toordinal() for day in days]), kind="stable")
+    for mode in dict.fromkeys(modes):
+        own = [n for n in order.tolist() if modes[n] == mode]
+        found[mode] = day_of_rise(scores[own], [days[n] for n in own])
+    return found
+
+
+def _span(time: Watched) -> str:
+    return f"{time.since.isoformat()}/{time.until.isoformat()}"
+
+
+def _finding(
+    folder: ShopFolder,
+    ask: WatchAsk,
+    covered: Period,
+    time: Watched | None,
+    rows: Sequence[Row],
+    alarms: Sequence[Row],
+    months: Sequence[Row],
+    notes: Sequence[Note],
+) -> Finding:
+    out = [row for row in rows if row["alarm"]]
+    return Finding(
+        question="watch",
+        settings=common_settings(
+            folder,
+            covered,
+            confidence_level=folder.settings.confidence_level,
+            view="first",
+            mode=list(ask.mode),
+            family=list(ask.family),
+            group=list(ask.group),
+            since=time.since.isoformat() if time else None,
+            until=time.until.isoformat() if time else None,
+            baseline_since=time.baseline.isoformat() if time else None,
+            warranty_days=folder.settings.warranty_days,
+            alarms=len(out),
+            expected_false=float(sum(row["expected_false"] for row in rows)),
+        ),
+        rows=tuple(rows),
+        notes=tuple(notes),
+        cautions=cautions_for(out, folder.catalogue),
+        labels=folder.catalogue.labels,
+        parts={"alarms": alarms, "months": months},
+    )

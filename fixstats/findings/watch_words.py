@@ -1,0 +1,179 @@
+"""Alarms and notes of watching, in words for people."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+from fixstats.findings.base import OWN_RECORDS, Note
+from fixstats.findings.watch_plan import Watched
+from fixstats.folder import ShopFolder
+from fixstats.tallies.counts import Period
+from fixstats.words import counted
+
+Row = Mapping[str, Any]
+# A share of units nobody looked at that moved by so much can fake a change.
+MOVED = 0.1
+PEOPLE = (
+    "about technicians: a number cannot tell why. It may be chance, failures that others did not "
+    "write down, or devices harder than model and quarter tell; look at some of the jobs together "
+    "before anything else. By name, and no ranking"
+)
+
+
+def alarm_words(one: Row, labels: Mapping[str, str]) -> str:
+    """One alarm: what, since when, how strong."""
+    what = _what(one, labels)
+    since = f" since {one['since']}" if one["since"] else ""
+    if one["group"] is None and not one["lasting"]:
+        since = f" in {', '.join(one['months'])}" if one["months"] else since
+    expected = f"{one['expected']:.1f}" if one["expected"] < 100 else f"{one['expected']:,.0f}"
+    seen = f"{one['failures']:,} of {one['opportunities']:,} where {expected} were to be expected"
+    return f"{what}{since}: {seen}, {strength_words(one)}"
+
+
+def strength_words(one: Row) -> str:
+    """``2.9 times as often (2.0 to 4.2)``."""
+    if one["ratio"] is None:
+        return "no other failures to compare with"
+    high = "no end" if one["high"] is None else f"{one['high']:.1f}"
+    return f"{one['ratio']:.1f} times as often ({one['low']:.1f} to {high})"
+
+
+def _what(one: Row, labels: Mapping[str, str]) -> str:
+    code = one["mode"] or one["family"]
+    mode = labels.get(code, code) if code else "any reason"
+    if one["family"]:
+        mode = f"{mode} (family)"
+    if one["group"] is None:
+        return mode
+    name = group_words(one["group"], one["value_of_group"], labels)
+    if one["charts"] == ["comebacks"]:
+        return f"{name}, come-backs for {mode[:1].lower()}{mode[1:]}"
+    return f"{name}, {mode[:1].lower()}{mode[1:]}"
+
+
+def group_words(group: str, value: str, labels: Mapping[str, str]) -> str:
+    """``battery lot CV-2603``."""
+    part, _, kind = group.rpartition("_")
+    part = labels.get(part, part).lower() if part else ""
+    return f"{part} {kind} {value}".strip()
+
+
+def look_words(one: Row, labels: Mapping[str, str]) -> str:
+    """What to look at first."""
+    if one["explained_by"]:
+        why = labels.get(one["explained_by"], one["explained_by"])
+        return f"said already by {why}"
+    group = one["group"]
+    if group is None:
+        return "ask what changed around that day: method, part, tool, place or who does it"
+    if group == "technician":
+        return "look at some of these jobs together"
+    if group.endswith("_lot"):
+        return "set what is left of the lot aside, and check some of the pieces"
+    return "compare with other suppliers of the grade, and look at single lots"
+
+
+def notes_for(
+    rows: Sequence[Row],
+    alarms: Sequence[Row],
+    months: Sequence[Row],
+    time: Watched,
+    covered: Period,
+    folder: ShopFolder,
+) -> list[Note]:
+    """What to know when reading."""
+    notes = [_none(rows)] if not alarms else []
+    notes += [Note("expected_false", _false_words(rows))] if rows else []
+    notes += _partial(months, covered)
+    notes += _moved(alarms, folder.catalogue.labels)
+    notes += _fewer(months, folder.catalogue.labels)
+    if any(one["group"] == "technician" for one in alarms):
+        notes.append(Note("people", PEOPLE))
+    if any(one["group"] is None for one in alarms):
+        text = (
+            "the expected number comes from the time before, by device model; a change of method, "
+            "part or mix since then is a reason like any other. The day is the most probable one, "
+            "and a ratio from a day that was chosen by looking is a little too large"
+        )
+        notes.append(Note("expected_how", text))
+    if any(one["group"] for one in rows):
+        text = (
+            "groups are compared with alike jobs of the same time: device model and quarter, and "
+            "for parts the grade; corrected over all groups (Benjamini-Hochberg, at most 5 % of "
+            f"the groups named are named in error). Come-backs: {folder.settings.warranty_days} "
+            "days at most, each job for as long as it was followed"
+        )
+        notes.append(Note("groups_how", text))
+    return [*notes, Note("own_records", OWN_RECORDS)]
+
+
+def _none(rows: Sequence[Row]) -> Note:
+    if not rows:
+        return Note("nothing", "nothing in the records can be watched in that time")
+    return Note("no_alarm", "nothing is out; that is no proof that nothing changed")
+
+
+def _false_words(rows: Sequence[Row]) -> str:
+    kinds = (
+        ("single months", ("p", "p_prime", "g")),
+        ("lasting changes", ("cusum",)),
+        ("groups", ("funnel", "comebacks")),
+    )
+    parts = []
+    for name, charts in kinds:
+        own = [row["expected_false"] for row in rows if row["chart"] in charts]
+        if own:
+            parts.append(f"{sum(own):.2f} for {name}")
+    total = sum(row["expected_false"] for row in rows)
+    return (
+        f"had nothing changed, a run like this would still raise about {total:.2f} alarms "
+        f"({', '.join(parts)}), over {counted(len(rows), 'point')}"
+    )
+
+
+def _partial(months: Sequence[Row], covered: Period) -> list[Note]:
+    from fixstats.findings.watch_time import month_after
+
+    if not months or covered.as_of is None:
+        return []
+    last = max(row["period"] for row in months)
+    if (month_after(last) - covered.as_of).days <= 1:
+        return []
+    text = f"{last} is not over: the records end on {covered.as_of}"
+    return [Note("partial_month", text)]
+
+
+def _moved(alarms: Sequence[Row], labels: Mapping[str, str]) -> list[Note]:
+    """Where the share of units nobody looked at moved so far that it could fake the alarm."""
+    notes = []
+    for one in alarms:
+        if one["unknown"] is None or abs(one["unknown"][1] - one["unknown"][0]) < MOVED:
+            continue
+        before, now = (f"{100 * share:.0f} %" for share in one["unknown"])
+        code = one["mode"] or one["family"]
+        text = (
+            f"{labels.get(code, code)}: nobody looked in {before} of the jobs before and in {now} "
+            "since; who looks only where something is wrong raises the rate without any change"
+        )
+        notes.append(Note("unknown_moved", text))
+    return notes
+
+
+def _fewer(months: Sequence[Row], labels: Mapping[str, str]) -> list[Note]:
+    """Months with fewer failures than chance leaves: better, or not written down."""
+    low = [
+        row
+        for row in months
+        if row["watched"] and row["lower_limit"] is not None and row["value"] < row["lower_limit"]
+    ]
+    if not low:
+        return []
+    names = ", ".join(
+        f"{labels.get(row['mode'] or row['family'], row['mode'] or row['family'])} in {row['period']}"
+        for row in low[:5]
+    )
+    more = f" and {len(low) - 5} more" if len(low) > 5 else ""
+    text = f"fewer than expected, got better or not written down: {names}{more}"
+    return [Note("fewer", text)]

@@ -1,0 +1,49 @@
+-- Question: how many failures of each mode fell to each value of a group, out of how many that the
+--   same work of the whole shop would have given it?
+-- Grain: one row per (mode, value).
+-- Reads: watched_groups (a temporary table).
+-- Parameters: none; slots: value (the column of the group), alike (columns whose values make jobs
+--   alike: device model, quarter and, for parts, grade).
+-- Columns: mode; value; failures, opportunities (units that have others to be compared with); unknown
+--   (units); expected (failures, had those of all alike units fallen to each alike); shared (failures
+--   of all alike units, its own among them).
+-- Units of a value that is alone among its alike are left out: they tell nothing about it.
+with
+-- one row per (mode, value, alike units)
+cells as (
+  select
+    mode,
+    /*value*/ as value,
+    /*alike*/ as alike,
+    sum(failures) as failures,
+    sum(opportunities) as opportunities,
+    sum(unknown) as unknown
+  from watched_groups
+  group by all
+),
+-- one row per (mode, alike units): those of all values together
+strata as (
+  select
+    mode,
+    alike,
+    sum(failures) as failures,
+    sum(opportunities) as opportunities
+  from cells
+  group by mode, alike
+),
+-- one row per (mode, value)
+compared as (
+  select
+    c.mode,
+    c.value,
+    cast(sum(c.failures) as bigint) as failures,
+    cast(sum(c.opportunities) as bigint) as opportunities,
+    cast(sum(c.unknown) as bigint) as unknown,
+    cast(sum(s.failures * c.opportunities / s.opportunities) as double) as expected,
+    cast(sum(s.failures) as bigint) as shared
+  from cells as c
+  inner join strata as s on s.mode = c.mode and s.alike = c.alike
+  where c.opportunities > 0 and c.opportunities < s.opportunities and c.value is not null
+  group by c.mode, c.value
+)
+select * from compared
