@@ -91,7 +91,8 @@ def causes(con: duckdb.DuckDBPyConnection, folder: ShopFolder, ask: CausesAsk) -
     rows = _rows(looked, ask, modes)
     pairs = _pairs(con, looked, rows, ask, weights)
     labels = {**catalogue.labels, **labels_of(conditions, catalogue)}
-    said = sentences(rows, labels, f"{_unit(modes)}s", ask.confidence or 0.0)
+    doubtful = {one.condition.key for one in looked if one.condition.doubtful}
+    said = sentences(rows, labels, f"{_unit(modes)}s", ask.confidence or 0.0, doubtful)
     covered = period(con)
     return Finding(
         question="causes",
@@ -108,7 +109,7 @@ def causes(con: duckdb.DuckDBPyConnection, folder: ShopFolder, ask: CausesAsk) -
             min_opportunities=ask.min_opportunities,
         ),
         rows=tuple(rows),
-        notes=notes_for(looked, rows, pairs, modes, labels, covered, ask),
+        notes=notes_for(looked, rows, pairs, modes, labels, covered, catalogue, ask),
         cautions=cautions_for([_named(modes, ask)], catalogue),
         labels=labels,
         parts={

@@ -7,8 +7,8 @@ from typing import TYPE_CHECKING, Any
 
 from fixstats.findings.base import OWN_RECORDS, Note
 from fixstats.findings.causes_plan import FEW, Looked, Pair
-from fixstats.findings.rates_notes import WORTH_BOUNDS
-from fixstats.folder import FailureMode
+from fixstats.findings.rates_notes import WORTH_BOUNDS, picked_by_result
+from fixstats.folder import Catalogue, FailureMode
 from fixstats.tallies.counts import Period
 from fixstats.words import counted, listed
 
@@ -26,16 +26,21 @@ def notes_for(
     modes: Sequence[FailureMode],
     labels: Labels,
     covered: Period,
+    catalogue: Catalogue,
     ask: CausesAsk,
 ) -> tuple[Note, ...]:
     """Notes on conditions looked at and on the rows they made; pure."""
     if not covered.jobs:
         return (Note("no_records", "no job is in the records yet: fixstats import FILE"),)
     own = Note("own_records", OWN_RECORDS)
+    timed = all(mode.steps for mode in modes)
+    steps = {step for mode in modes for step in mode.steps} if timed else catalogue.step_codes
+    picked = picked_by_result(ask.where, steps, catalogue)
     without = _no_contrast(looked)
     if without:
-        return (without, own)
+        return tuple(note for note in (picked, without, own) if note)
     found = (
+        picked,
         _nothing(rows),
         *_together(pairs, labels, ask),
         _not_causal(rows),
@@ -47,7 +52,7 @@ def notes_for(
         _lumped(looked),
         _thinned(looked),
         _unknown(looked),
-        _during(rows, modes, looked),
+        _during(rows, looked),
         _mixed(modes),
         _come_backs(rows, covered, ask),
         own,
@@ -94,19 +99,19 @@ def _together(pairs: Sequence[Pair], labels: Labels, ask: CausesAsk) -> list[Not
         if not pair.p_corrected < level:
             continue
         names = listed(f"{labels[key]} = {value}" for key, value in pair.levels)
-        more = "more" if pair.odds_ratio > 1 else "less"
+        more = "more" if pair.odds_ratio > 1 else "fewer"
         notes.append(
             Note(
                 "pair",
-                f"together {names} go with {more} than their odds ratios multiplied: the odds are "
-                f"{pair.odds_ratio:.2g} times that; {pair.failures:,} of {pair.opportunities:,} "
-                f"failed (corrected p {pair.p_corrected:.2g})",
+                f"{names} together go with {more} failures than the two apart would explain "
+                f"({pair.failures:,} of {pair.opportunities:,} failed; "
+                f"p {pair.p_corrected:.2g}, corrected)",
             )
         )
     tested = len(pairs)
     if tested and not notes:
-        text = f"{counted(tested, 'pair')} of conditions tested: none differs from the product of "
-        return [Note("no_pair", text + "its odds ratios beyond chance")]
+        text = f"{counted(tested, 'pair')} of conditions tested: none goes with more failures, or "
+        return [Note("no_pair", text + "fewer, than the two apart would explain beyond chance")]
     return notes
 
 
@@ -128,9 +133,11 @@ def _how(rows: Rows, looked: Sequence[Looked]) -> Note | None:
     return Note(
         "adjusted",
         "each condition is adjusted for model, technician, quarter and the conditions before it in "
-        "the job, never for later ones (--format json lists them); failures are raw counts; "
+        "the job as far as failures allow, never for later ones (--format json lists them); "
+        "failures are raw counts; "
         "odds ratios grow with what is adjusted for, more in 100 and share due do not; "
-        f"p_corrected allows for all {counted(tests, 'test')} of this answer (Holm)",
+        f"p_corrected allows for the {counted(tests, 'test')} of this answer (Holm), not for other "
+        "failure modes asked about",
     )
 
 
@@ -235,10 +242,9 @@ def _unknown(looked: Sequence[Looked]) -> Note | None:
     )
 
 
-def _during(rows: Rows, modes: Sequence[FailureMode], looked: Sequence[Looked]) -> Note | None:
+def _during(rows: Rows, looked: Sequence[Looked]) -> Note | None:
     """Factors that come about during the job may have come after the failure."""
-    last = max(one.condition.place for one in looked)
-    late = {one.condition.key for one in looked if one.condition.place == last} - {"quarter"}
+    late = {one.condition.key for one in looked if one.condition.doubtful}
     shown = [key for key in dict.fromkeys(row["condition"] for row in rows) if key in late]
     if not shown:
         return None

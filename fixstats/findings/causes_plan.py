@@ -7,8 +7,12 @@ same place are not adjusted for one another.
 0   intake factors, come-back or not, quarter
 1   how many kinds of part were fitted together
 2   whether grades are mixed
-3.. steps in their order: another try needed (steps before the mode's first), practice (the mode's)
-last  factors that come about during the job, taken as just before the mode could happen
+3.. steps in their order, and at each: practice (the mode's steps), factors recorded at that step,
+    another try needed (steps before the mode's first)
+last  factors that come about during the job, nobody says when: taken as just before the mode
+
+A factor recorded at a step (``at``) is left out where every step of the mode comes earlier: it can
+be no cause of what was over by then.
 
 All are adjusted for model, technician and quarter, which are fixed from the start. Practice with a
 method is adjusted for that method too, else it would stand for the newest one; and mixed grades,
@@ -17,7 +21,7 @@ where a part fails, for the grade of that part, else they would stand for the ch
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
@@ -37,11 +41,15 @@ FLAG_VALUES = frozenset({"yes", "no"})
 
 @dataclass(frozen=True)
 class Condition:
-    """One condition: its key, its place in the job, and choices it is adjusted for besides."""
+    """One condition: its key, its place in the job, and choices it is adjusted for besides.
+
+    ``doubtful``: it may have come about after the failure.
+    """
 
     key: str
     place: int
     beside: tuple[str, ...] = ()
+    doubtful: bool = False
 
 
 @dataclass(frozen=True)
@@ -100,23 +108,45 @@ def conditions_of(modes: Sequence[FailureMode], catalogue: Catalogue) -> tuple[C
     For modes of parts and of mixed parts the records do not say which steps came first: no step's
     second try is looked at.
     """
-    orders = sorted({step.order for step in catalogue.steps})
-    places = {step.code: 3 + orders.index(step.order) for step in catalogue.steps}
+    places = _places(catalogue)
     own = {step for mode in modes for step in mode.steps}
     first = min((places[step] for step in own), default=0)
-    late = 3 + len(orders)
     parts = [mode.part for mode in modes if mode.part]
     grades = catalogue.part_codes if "any" in parts else tuple(dict.fromkeys(parts))
     found = [
-        *(Condition(one.code, late if one.when == "during" else 0) for one in catalogue.factors),
+        *(Condition(one.code, 0) for one in catalogue.factors if one.when == "intake"),
+        *_during(modes, catalogue),
         Condition("rework", 0),
         Condition("quarter", 0),
         Condition("parts_together", 1),
         Condition("grades_mixed", 2, tuple(f"{part}_grade" for part in grades)),
-        *(Condition(f"{code}_another_try", at) for code, at in places.items() if at < first),
+        *(Condition(f"{code}_another_try", at + 2) for code, at in places.items() if at < first),
         *(Condition(f"{code}_practice", places[code], (code,)) for code in places if code in own),
     ]
     return tuple(sorted(found, key=lambda one: one.place))
+
+
+def _places(catalogue: Catalogue) -> dict[str, int]:
+    """Where each step begins; two places after it are what is recorded there, and how it went."""
+    orders = sorted({step.order for step in catalogue.steps})
+    return {step.code: 3 + 3 * orders.index(step.order) for step in catalogue.steps}
+
+
+def _during(modes: Sequence[FailureMode], catalogue: Catalogue) -> Iterator[Condition]:
+    """Factors recorded during the job, but those of a step after every step of the modes."""
+    places = _places(catalogue)
+    own = [places[step] for mode in modes for step in mode.steps]
+    # Of modes of parts the records do not say when they happened.
+    timed = all(mode.steps for mode in modes)
+    last = max(places.values(), default=0) + 3
+    for one in catalogue.factors:
+        if one.when != "during":
+            continue
+        at = places[one.at] if one.at else last
+        if one.at and timed and max(own) < at:
+            continue
+        doubtful = not one.at or not timed or min(own) < at
+        yield Condition(one.code, at + 1, doubtful=doubtful)
 
 
 def adjusters_of(condition: Condition, conditions: Sequence[Condition]) -> tuple[str, ...]:

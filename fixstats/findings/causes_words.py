@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from typing import Any
 
 from fixstats.words import counted, listed
 
 Row = Mapping[str, Any]
+
+# The calendar brings no failure about: something that came or went with it may.
+TIME = ("quarter",)
 
 
 def survives(row: Row, confidence_level: float) -> bool:
@@ -16,11 +19,15 @@ def survives(row: Row, confidence_level: float) -> bool:
 
 
 def sentences(
-    rows: Sequence[Row], labels: Mapping[str, str], unit: str, confidence_level: float
+    rows: Sequence[Row],
+    labels: Mapping[str, str],
+    unit: str,
+    confidence_level: float,
+    doubtful: Collection[str] = (),
 ) -> list[str]:
     """One on each row that survives, or one that says there is none; none of rows without figures.
 
-    ``unit``: ``jobs`` or ``pieces``.
+    ``unit``: ``jobs`` or ``pieces``. ``doubtful``: conditions that may have come after the failure.
     """
     if all(row["odds_ratio"] is None for row in rows):
         return []
@@ -30,10 +37,13 @@ def sentences(
             f"Of {counted(len(rows), 'value')} looked at, none goes with it beyond chance; that "
             "does not show that none matters."
         ]
-    return [_sentence(row, labels[row["condition"]], unit) for row in sure]
+    return [
+        _sentence(row, labels[row["condition"]], unit, row["condition"] not in (*doubtful, *TIME))
+        for row in sure
+    ]
 
 
-def _sentence(row: Row, label: str, unit: str) -> str:
+def _sentence(row: Row, label: str, unit: str, may_cause: bool) -> str:
     more = row["odds_ratio"] > 1
     told = "more" if more else "fewer"
     raw = (
@@ -41,20 +51,21 @@ def _sentence(row: Row, label: str, unit: str) -> str:
         f"{row['reference_failures']:,} of {row['reference_opportunities']:,}"
     )
     if (row["rate"] > row["reference_rate"]) != more:
-        raw += ", the other way round before like is compared with like"
+        raw += ", the other way round before adjusting"
     risk = sorted(abs(row[name]) for name in ("risk_low", "risk_high"))
+    missing = [key for key in ("model", "technician") if key not in row["adjusted_for"]]
     parts = [
         f"{label}: {row['level']} goes with {told} failures than {row['reference']} ({raw}).",
-        f"Like for like {percent(abs(row['risk_difference']))} {told} in 100 {unit} "
-        f"({percent(risk[0])} to {percent(risk[1])}), odds {ratio(row['odds_ratio'])} times "
-        f"({ratio(row['odds_low'])} to {ratio(row['odds_high'])}).",
+        f"{'Adjusted as far as failures allow' if missing else 'Like for like'} "
+        f"{percent(abs(row['risk_difference']))} {told} in 100 {unit} "
+        f"({percent(risk[0])} to {percent(risk[1])}).",
     ]
-    if more:
+    if more and may_cause:
         parts.append(
-            f"If the link is causal, {percent(row['share_due'])} % of the failures "
-            f"({percent(row['share_low'])} to {percent(row['share_high'])}) are due to it."
+            f"If it is the cause, about {percent(row['share_due'])} in 100 of these failures "
+            f"({percent(row['share_low'])} to {percent(row['share_high'])}) would not have "
+            "happened without it."
         )
-    missing = [key for key in ("model", "technician") if key not in row["adjusted_for"]]
     if missing:
         parts.append(f"Not adjusted for {listed(missing, 'or')}.")
     return " ".join(parts)

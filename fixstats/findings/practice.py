@@ -12,7 +12,7 @@ from fixstats.findings.base import Finding, common_settings
 from fixstats.findings.practice_figures import SETTLED, Method, method_figures
 from fixstats.findings.practice_notes import notes_for
 from fixstats.findings.practice_words import sentences_for
-from fixstats.findings.rates_notes import cautions_for
+from fixstats.findings.rates_notes import cautions_for, picked_by_result
 from fixstats.folder import Catalogue, ShopFolder
 from fixstats.tallies.ask import Ask, check_modes
 from fixstats.tallies.counts import Period, period
@@ -99,12 +99,14 @@ def conclude(
         worth_knowing=settings.worth_knowing,
         labour_rate=settings.labour_rate,
     )
+    notes = notes_for(found, jobs.unrecorded, stated, covered, catalogue)
+    picked = picked_by_result(ask.where, [ask.step], catalogue)
     return Finding(
         question="practice",
         settings=stated,
         rows=rows,
         keys=("method", "band"),
-        notes=notes_for(found, jobs.unrecorded, stated, covered, catalogue),
+        notes=(*([picked] if picked else ()), *notes),
         cautions=cautions_for([{"mode": mode, "family": None} for mode in modes], catalogue),
         labels=catalogue.labels,
         parts={

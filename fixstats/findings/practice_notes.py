@@ -88,11 +88,8 @@ def _rule(learned: Found, settings: Settings) -> Note | None:
         return None
     return Note(
         "rule",
-        "practised after the smallest number of uses at which the falling curve is within "
-        f"{100 * settings['worth_knowing']:g} percentage points (worth_knowing) of the rate of all "
-        "later jobs, if the rate falls by more than chance allows (compared within technicians) "
-        f"and two technicians have used the method twice as often, and at least {BEYOND} times "
-        "more; a slow fall beyond that stays unseen",
+        "practised: from this use on, the falling curve stays within "
+        f"{100 * settings['worth_knowing']:g} in 100 of all later jobs",
     )
 
 
@@ -134,13 +131,11 @@ def _intervals(learned: Found) -> Note | None:
     without = [one.more["without"] for one in learned.values() if not one.reason]
     share = ""
     if without and max(without) >= 0.01:
-        share = f"; in up to {100 * max(without):.0f} % of them there was no such number"
+        share = f"; in up to {100 * max(without):.0f} % of samples there was no practised number"
     return Note(
         "resampled",
-        "intervals of the curve and of the practised number are from 400 samples drawn from the "
-        f"fitted curve with a fixed seed{share}, rough where jobs are few; rates before and after "
-        "the number take it as given, though it was picked where they differ; all intervals take "
-        "jobs as independent, so where technicians differ they are too narrow",
+        "all intervals take jobs as independent: where technicians differ they are too narrow; "
+        f"rates before and after the practised number take it as given{share}",
     )
 
 

@@ -11,6 +11,9 @@ from fixstats.words import counted, listed
 
 Settings = Mapping[str, Any]
 
+# What first jobs may take beyond later ones: its unit, and the decimals it is told with.
+BEYOND_LATER = {"extra_failures": ("failures", 1), "extra_minutes": ("minutes", 0)}
+
 
 def sentences_for(
     method: str, found: Method, settings: Settings, catalogue: Catalogue
@@ -19,7 +22,7 @@ def sentences_for(
     name = catalogue.label(method)
     said = [f"{name}: {_REASONS[found.reason](found)}"]
     if found.reason != SETTLED:
-        said += [_minutes(found), _learning(found, settings)]
+        said += [_doubling(found), _learning(found, settings)]
     return [one for one in said if one]
 
 
@@ -100,27 +103,32 @@ _REASONS = {
 
 def _learning(found: Method, settings: Settings) -> str:
     """What the first jobs of one technician took beyond later ones."""
-    summary = found.summary
-    parts = [
-        _span(summary, name, unit, digits)
-        for name, unit, digits in (
-            ("extra_failures", "failures", 1),
-            ("extra_minutes", "minutes of the step", 0),
-        )
-        if summary[name] is not None
+    summary, first = found.summary, found.summary["learning_jobs"]
+    known = [
+        name
+        for name in ("extra_failures", "extra_minutes", "learning_cost")
+        if summary[f"{name}_low"] is not None
     ]
+    parts = [_beyond(summary, name) for name in known if name in BEYOND_LATER]
     if not parts:
         return ""
     money = ""
-    if summary["learning_cost"] is not None:
-        money = f": {_span(summary, 'learning_cost', settings['currency'], 0)} in all"
+    if "learning_cost" in known:
+        ends = (f"{summary[f'learning_cost{end}']:z,.0f}" for end in ("", "_low", "_high"))
+        money = ": {} {currency} ({} to {})".format(*ends, currency=settings["currency"])
+    if not any(summary[f"{name}_low"] > 0 for name in known):
+        return (
+            f"No cost of learning shown: {listed(parts)} in one technician's first {first} jobs "
+            f"than in {first} later ones{money}."
+        )
+    cost = "cost" if all(summary[name] >= 0 for name in known) else "went with"
     return (
-        f"Against as many later ones, the first {summary['learning_jobs']} jobs of one technician "
-        f"took {listed(parts)}{money}."
+        f"One technician's first {first} jobs {cost} {listed(parts)} than {first} later "
+        f"ones{money}."
     )
 
 
-def _minutes(found: Method) -> str:
+def _doubling(found: Method) -> str:
     summary = found.summary
     if summary["learning_rate"] is None:
         return "" if found.more["timed"] else "No minutes of the step are recorded for it."
@@ -131,15 +139,20 @@ def _minutes(found: Method) -> str:
             f"({100 * low:.0f} to {100 * high:.0f} % of the time after each doubling of the jobs)."
         )
     return (
-        f"Each doubling of the jobs goes with {100 * rate:.0f} % of the minutes "
+        f"Each time the number of uses doubles, the step takes {100 * rate:.0f} % of the time "
         f"({100 * low:.0f} to {100 * high:.0f})."
     )
 
 
-def _span(summary: Mapping[str, Any], name: str, unit: str, digits: int) -> str:
+def _beyond(summary: Mapping[str, Any], name: str) -> str:
+    """``1.9 more failures (0.0 to 4.1)``; ``0.7 fewer failures (2.4 fewer to 1.0 more)``."""
+    unit, digits = BEYOND_LATER[name]
     value, low, high = (summary[f"{name}{end}"] for end in ("", "_low", "_high"))
-    words = (f"{one:+z,.{digits}f}" for one in (value, low, high))
-    return "{} {unit} ({} to {})".format(*words, unit=unit)
+    told = "more" if value >= 0 else "fewer"
+    ends = f"{abs(low):,.{digits}f} to {abs(high):,.{digits}f}"
+    if low < 0 < high:
+        ends = f"{-low:,.{digits}f} fewer to {high:,.{digits}f} more"
+    return f"{abs(value):,.{digits}f} {told} {unit} ({ends})"
 
 
 def rate_of(counts: Sequence[Any]) -> str:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import calendar
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from datetime import date
 from typing import TYPE_CHECKING, Any
 
@@ -200,6 +200,24 @@ def _rework(rows: Rows, ask: RatesAsk, covered: Period) -> Note | None:
         "rework",
         f"{counted(covered.rework, 'job')} in the records are themselves come-backs and count "
         "here; leave them out with --where rework=no",
+    )
+
+
+def picked_by_result(
+    where: Iterable[tuple[str, str]], steps: Iterable[str], catalogue: Catalogue
+) -> Note | None:
+    """Jobs picked by how they went; ``steps``: where the failures asked about can happen."""
+    order = {step.code: step.order for step in catalogue.steps}
+    first = min(order[step] for step in steps)
+    late = {"outcome", *(f"{code}_another_try" for code, at in order.items() if at >= first)}
+    keys = [key for key in dict.fromkeys(key for key, _ in where) if key in late]
+    if not keys:
+        return None
+    return Note(
+        "picked_by_result",
+        f"jobs were picked by how they went ({', '.join(keys)}), known only after the failure "
+        "could happen: who failed is let in or kept out by it, and what seems to matter may be "
+        "nothing but the picking; ask without it",
     )
 
 

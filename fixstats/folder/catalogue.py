@@ -64,7 +64,10 @@ class Repair:
 
 @dataclass(frozen=True)
 class Factor:
-    """Something else recorded about a job; ``bands`` are the inner edges of a number."""
+    """Something else recorded about a job; ``bands`` are the inner edges of a number.
+
+    ``at``: of what comes about during the job, the step at whose beginning it is recorded.
+    """
 
     code: str
     label: str
@@ -72,6 +75,7 @@ class Factor:
     values: tuple[str, ...] = ()
     bands: tuple[float, ...] = ()
     when: str = "intake"
+    at: str | None = None
 
 
 @dataclass(frozen=True)

@@ -31,6 +31,8 @@ RESERVED = (
     "step", "piece", "attempt", "held_back", "reason", "plan", "cluster",
     "clusters", "maybe", "number", "place", "units", "option", "excluded", "unclear", "standing",
     "since", "until", "entries", "value", "key", "job_key", "ff", "fn", "nn", "label", "position",
+    "jobs", "returns", "n_at_risk", "days", "p_value", "p_corrected", "day", "days_back",
+    "days_watched", "last_day", "at_risk",
 )  # fmt: skip
 PART_COLUMNS = ("grade", "supplier", "lot", "cost", "fitted")
 OPEN_LISTS = ("model", "technician", "supplier", "lot", "branch")
@@ -114,6 +116,7 @@ ENTRIES: Mapping[str, Mapping[str, Key]] = {
         "values": Key(_list_of(_text), "a list of texts"),
         "bands": Key(_rising, "a list of rising numbers"),
         "when": _one_of("intake", "during"),
+        "at": Key(_code, "the code of a step"),
     },
     "failure_mode": {
         "code": _CODE,

@@ -98,7 +98,7 @@ class _Links:
             self.known("price", name, "grade", [entry["grade"]], "grade")
 
     def factors(self) -> None:
-        """Values belong to categories, bands to numbers."""
+        """Values belong to categories, bands to numbers, a step to what is recorded on the way."""
         for name, entry in self.each("factor"):
             kind = entry["kind"]
             if kind == "category" and not entry.get("values"):
@@ -111,6 +111,10 @@ class _Links:
                 refuse(self.where, name, "values", fault, "each value once")
             if kind != "number" and "bands" in entry:
                 refuse(self.where, name, "bands", f"does not go with a {kind}", "numbers only")
+            if "at" in entry and entry.get("when") != "during":
+                fault = "is the step of a factor recorded during the job"
+                refuse(self.where, name, "at", fault, 'at beside when = "during" only')
+            self.known("factor", name, "at", [entry["at"]] if "at" in entry else [], "step")
 
     def failure_modes(self) -> None:
         for name, entry in self.each("failure_mode"):

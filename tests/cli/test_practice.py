@@ -133,7 +133,7 @@ def test_for_people_sentences_come_first(ask):
     assert lines[0].startswith("practice at Releasing the battery: Neighbouring flex cut or torn")
     assert lines[2].startswith("Thread drawn under the cell: ")
     assert "By the rule below it is practised after" in lines[2]
-    assert "note: practised after the smallest number of uses" in out
+    assert "note: practised: from this use on, the falling curve stays within 2 in 100" in out
     assert "service instructions" in out
     assert "caution:" not in out
 

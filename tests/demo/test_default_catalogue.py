@@ -68,6 +68,9 @@ def test_the_factors_that_decide_calibration_have_the_usual_edges():
     assert factors["battery_health"].bands == (80,)
     assert factors["charge"].bands == (20,)
     assert factors["charge"].when == "during"
+    assert {code: one.at for code, one in factors.items() if one.at} == dict.fromkeys(
+        ("charge", "connection"), "calibration"
+    )
     assert "hotspot" in factors["connection"].values
     assert {"swollen", "prior_repair", "liquid"} <= set(factors)
 

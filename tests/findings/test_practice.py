@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+import re
+
 import numpy as np
 import pytest
 
-from fixstats.findings.practice_figures import method_figures
+from fixstats.findings.practice_figures import Method, method_figures
+from fixstats.findings.practice_words import _learning
 from fixstats.resources import statement
 from fixstats.shop import open_shop
 from fixstats.tallies.ask import Ask, lay_out
@@ -163,7 +166,7 @@ def test_the_first_sentence_gives_both_rates_and_the_number():
     at = rows[0]["practised_at"]
     assert f"failed while the technician had fewer than {at} earlier uses" in words
     assert f"practised after {at} uses (interval " in words
-    assert "Against as many later ones, the first " in words
+    assert "One technician's first " in words and " later ones: " in words
     assert {"rule", "not_adjusted", "resampled", "minutes", "learning_cost"} <= set(notes)
     assert "own_records" in notes and "not_practised" not in notes
 
@@ -187,6 +190,72 @@ def test_without_a_number_the_sentence_says_why(more, words):
     assert words in sentence
     assert "practised after" not in sentence
     assert notes["not_practised"].startswith("no practised number for Thread drawn")
+
+
+@pytest.mark.parametrize(
+    ("failures", "minutes", "money", "words"),
+    [
+        (
+            (1.9, 0.04, 4.1), (88, 60, 116), (158, 76, 251),
+            "One technician's first 70 jobs cost 1.9 more failures (0.0 to 4.1) and 88 more "
+            "minutes (60 to 116) than 70 later ones: 158 EUR (76 to 251).",
+        ),
+        (
+            (-3.7, -7.3, -0.1), None, (-80, -160, -2),
+            "No cost of learning shown: 3.7 fewer failures (7.3 to 0.1) in one technician's first "
+            "70 jobs than in 70 later ones: -80 EUR (-160 to -2).",
+        ),
+        (
+            (0.4, -0.6, 1.2), None, None,
+            "No cost of learning shown: 0.4 more failures (0.6 fewer to 1.2 more) in one "
+            "technician's first 70 jobs than in 70 later ones.",
+        ),
+        (
+            (-0.4, -1.2, 0.6), (88, 60, 116), None,
+            "One technician's first 70 jobs went with 0.4 fewer failures (1.2 fewer to 0.6 more) "
+            "and 88 more minutes (60 to 116) than 70 later ones.",
+        ),
+        (None, None, None, ""),
+    ],
+)  # fmt: skip
+def test_what_learning_cost_is_claimed_only_where_it_shows(failures, minutes, money, words):
+    figures = {"extra_failures": failures, "extra_minutes": minutes, "learning_cost": money}
+    summary = {
+        f"{name}{end}": values[place] if values else None
+        for name, values in figures.items()
+        for place, end in enumerate(("", "_low", "_high"))
+    }
+    found = Method({**summary, "learning_jobs": 70}, "no_drop")
+    assert _learning(found, {"currency": "EUR"}) == words
+
+
+def test_a_doubling_is_told_as_the_share_of_time():
+    _, words, _ = only()
+    assert re.search(r"the number of uses doubles, the step takes \d+ % of the time \(\d", words)
+
+
+def test_notes_on_the_rule_and_the_intervals_are_short():
+    _, _, notes = only()
+    assert notes["rule"] == (
+        "practised: from this use on, the falling curve stays within 2 in 100 of all later jobs"
+    )
+    assert "where technicians differ they are too narrow" in notes["resampled"]
+    assert max(len(notes[code].split()) for code in ("rule", "resampled")) < 40
+
+
+@pytest.mark.parametrize(
+    ("where", "said"),
+    [
+        ({"outcome": "completed"}, True),
+        ({"battery_release_another_try": "no"}, True),
+        ({"calibration_another_try": "no"}, True),
+        ({"opening_another_try": "no"}, False),
+        ({"rework": "no"}, False),
+    ],
+)
+def test_jobs_picked_by_how_they_went_are_said_first(demo_shop, where, said):
+    first, *_ = open_shop(demo_shop).practice("battery_release", where=where).notes
+    assert (first.code == "picked_by_result") is said
 
 
 def test_no_failure_is_told_as_a_limit():

@@ -249,6 +249,16 @@ def test_mixed_parts_are_different():
     )
 
 
+def test_a_factor_during_the_job_may_name_its_step():
+    factors = build_catalogue(spoilt("factor", 2, at="release"), WHERE).factors
+    assert [factor.at for factor in factors] == [None, None, "release"]
+    assert "at: unknown step 'releas'; did you mean 'release'" in refusal(
+        spoilt("factor", 2, at="releas")
+    )
+    assert 'at beside when = "during" only' in refusal(spoilt("factor", 0, at="release"))
+    assert "at: 5 is not allowed; allowed: the code of a step" in refusal(spoilt("factor", 2, at=5))
+
+
 def test_values_and_bands_go_with_their_kind_of_factor():
     assert "values: is missing" in refusal(spoilt("factor", 1, without=["values"]))
     assert "values: is missing" in refusal(spoilt("factor", 1, values=[]))
