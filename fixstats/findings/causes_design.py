@@ -123,15 +123,20 @@ def design_of(units: Units, adjusters: Sequence[str], own: Sequence[NDArray[np.b
     stacked = [*columns, *(one[first].astype(float) for one in own)]
     return Design(
         x=np.column_stack([np.ones(len(first)), *(stacked[place] for place in kept)]),
-        failures=np.bincount(rows, weights=units.failures),
-        others=np.bincount(rows, weights=units.others),
-        weight=np.bincount(rows, weights=units.weight),
+        failures=_summed(rows, units.failures),
+        others=_summed(rows, units.others),
+        weight=_summed(rows, units.weight),
         failed=units.failed,
         own=tuple(places.get(len(columns) + number) for number in range(len(own))),
         adjusted_for=tuple(name for name in named if name in used),
         left_out=left_out,
         lumped={name: many for name, many in lumped.items() if name in used},
     )
+
+
+def _summed(rows: IntArray, values: FloatArray) -> FloatArray:
+    """Sums over the cells of each row."""
+    return np.bincount(rows, weights=values).astype(np.float64)
 
 
 def _levels(units: Units, values: Sequence[str | None]) -> tuple[IntArray, int, int]:
