@@ -41,7 +41,8 @@ def trial_chart(finding: Finding) -> Picture:
     )
     name = _axis_title(finding)
     y = _height("low", top, name)
-    drawn = [_clipped(point, top) for point in points]
+    start = {"jobs": 0, "difference": None, "low": -1.0, "high": 1.0}
+    drawn = [_clipped(point, top) for point in (start, *points)]
     line: Any = {"color": COLOURS[0], "interpolate": "step-after", "clip": True}
     layers = [
         *_backdrop(row["worth_having"], top, name),
@@ -50,7 +51,7 @@ def trial_chart(finding: Finding) -> Picture:
             plot(drawn).mark_line(strokeWidth=1, **line).encode(x=x, y=_height(end, top, name))
             for end in ("low", "high")
         ),
-        plot(drawn).mark_line(color=COLOURS[0], strokeWidth=2.2, clip=True)
+        plot(drawn).mark_line(color=COLOURS[0], strokeWidth=2.2, clip=True, point=len(points) == 1)
         .encode(x=x, y=_height("difference", top, name)),
         *_stop(points, x),
     ]  # fmt: skip
