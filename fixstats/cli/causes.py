@@ -10,9 +10,13 @@ import typer
 from fixstats.cli import complete
 from fixstats.cli.options import (
     ChartOption,
+    ConfidenceOption,
     FormatOption,
     OutOption,
     ShopOption,
+    SinceOption,
+    UntilOption,
+    WhereOption,
     day,
     pairs,
 )
@@ -30,19 +34,10 @@ def causes(
             autocompletion=complete.modes_and_families,
         ),
     ],
-    where: Annotated[
-        list[str] | None,
-        typer.Option(
-            metavar="KEY=VALUE",
-            autocompletion=complete.pairs,
-            help="Only these; a KEY again: or. KEY= : not recorded.",
-        ),
-    ] = None,
-    since: Annotated[str | None, typer.Option(metavar="DATE", help="First day, or month.")] = None,
-    until: Annotated[str | None, typer.Option(metavar="DATE", help="Last day, or month.")] = None,
-    confidence: Annotated[
-        float | None, typer.Option(metavar="LEVEL", help="Two-sided level, such as 0.95.")
-    ] = None,
+    where: WhereOption = None,
+    since: SinceOption = None,
+    until: UntilOption = None,
+    confidence: ConfidenceOption = None,
     min_opportunities: Annotated[
         int, typer.Option(metavar="N", help="Leave out values with fewer opportunities.")
     ] = 10,

@@ -11,9 +11,11 @@ import typer
 from fixstats.cli import complete
 from fixstats.cli.options import (
     ChartOption,
+    ConfidenceOption,
     FormatOption,
     OutOption,
     ShopOption,
+    WhereOption,
     day,
     pairs,
     split,
@@ -49,14 +51,7 @@ def comebacks(
         str | None,
         typer.Option(metavar="DATE", help="As it was known on that day."),
     ] = None,
-    where: Annotated[
-        list[str] | None,
-        typer.Option(
-            metavar="KEY=VALUE",
-            autocompletion=complete.pairs,
-            help="Only these; a KEY again: or. KEY= : not recorded.",
-        ),
-    ] = None,
+    where: WhereOption = None,
     since: Annotated[
         str | None, typer.Option(metavar="DATE", help="First day of hand-over, or month.")
     ] = None,
@@ -74,9 +69,7 @@ def comebacks(
     include_rework: Annotated[
         bool, typer.Option("--include-rework", help="Follow come-backs in their turn, too.")
     ] = False,
-    confidence: Annotated[
-        float | None, typer.Option(metavar="LEVEL", help="Two-sided level, such as 0.95.")
-    ] = None,
+    confidence: ConfidenceOption = None,
     form: FormatOption = None,
     out: OutOption = None,
     chart: ChartOption = None,

@@ -2,19 +2,25 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING
 
-import typer
-
-from fixstats.cli.options import ChartOption, FormatOption, OutOption, ShopOption, day
+from fixstats.cli.options import (
+    ChartOption,
+    FormatOption,
+    OutOption,
+    ShopOption,
+    SinceOption,
+    UntilOption,
+    day,
+)
 
 if TYPE_CHECKING:
     from fixstats.findings.base import Finding
 
 
 def costs(
-    since: Annotated[str | None, typer.Option(metavar="DATE", help="First day, or month.")] = None,
-    until: Annotated[str | None, typer.Option(metavar="DATE", help="Last day, or month.")] = None,
+    since: SinceOption = None,
+    until: UntilOption = None,
     form: FormatOption = None,
     out: OutOption = None,
     chart: ChartOption = None,

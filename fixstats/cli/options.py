@@ -8,6 +8,7 @@ from typing import Annotated
 
 import typer
 
+from fixstats.cli import complete
 from fixstats.errors import UsageError
 from fixstats.words import did_you_mean
 
@@ -28,6 +29,20 @@ OutOption = Annotated[
 ChartOption = Annotated[
     Path | None,
     typer.Option("--chart", metavar="FILE", help="Also draw it: .svg, .png, .pdf or .html."),
+]
+
+WhereOption = Annotated[
+    list[str] | None,
+    typer.Option(
+        metavar="KEY=VALUE",
+        autocompletion=complete.pairs,
+        help="Only these; a KEY again: or. KEY= : not recorded.",
+    ),
+]
+SinceOption = Annotated[str | None, typer.Option(metavar="DATE", help="First day, or month.")]
+UntilOption = Annotated[str | None, typer.Option(metavar="DATE", help="Last day, or month.")]
+ConfidenceOption = Annotated[
+    float | None, typer.Option(metavar="LEVEL", help="Two-sided level, such as 0.95.")
 ]
 
 

@@ -10,9 +10,13 @@ import typer
 from fixstats.cli import complete
 from fixstats.cli.options import (
     ChartOption,
+    ConfidenceOption,
     FormatOption,
     OutOption,
     ShopOption,
+    SinceOption,
+    UntilOption,
+    WhereOption,
     day,
     pairs,
     split,
@@ -52,16 +56,9 @@ def rates(
             metavar="KEY", help="Group by model, opening, battery_grade, month, pair, ..."
         ),
     ] = None,
-    where: Annotated[
-        list[str] | None,
-        typer.Option(
-            metavar="KEY=VALUE",
-            autocompletion=complete.pairs,
-            help="Only these; a KEY again: or. KEY= : not recorded.",
-        ),
-    ] = None,
-    since: Annotated[str | None, typer.Option(metavar="DATE", help="First day, or month.")] = None,
-    until: Annotated[str | None, typer.Option(metavar="DATE", help="Last day, or month.")] = None,
+    where: WhereOption = None,
+    since: SinceOption = None,
+    until: UntilOption = None,
     view: Annotated[
         str, typer.Option(metavar="first|attempted", help="By first choice, or every attempt.")
     ] = "first",
@@ -72,9 +69,7 @@ def rates(
             help="wilson, wilson-cc, jeffreys, clopper-pearson, mid-p or agresti-coull.",
         ),
     ] = "wilson",
-    confidence: Annotated[
-        float | None, typer.Option(metavar="LEVEL", help="Two-sided level, such as 0.95.")
-    ] = None,
+    confidence: ConfidenceOption = None,
     cluster: Annotated[
         str | None,
         typer.Option(metavar="technician", help="Widen: jobs of one technician are alike."),
