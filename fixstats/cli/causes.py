@@ -92,19 +92,16 @@ def causes_text(finding: Finding) -> str:
 
 
 def _headline(finding: Finding) -> str:
-    from fixstats.cli.text import count_words, percent
+    from fixstats.cli.text import asked_words, count_words, percent
 
     settings, (total,) = finding.settings, finding.parts["total"]
     what = finding.labels.get(settings["mode"], settings["mode"])
     if finding.rows[0]["mode"] is None:
         what = f"any of {what}"
-    since, until = settings["since"], settings["until"] or settings["as_of"]
-    period = f"{since} to {until}" if since else f"up to {until}"
-    where = f"; {', '.join(settings['where'])}" if settings["where"] else ""
     rate = percent(total["failures"] / total["opportunities"])
     return (
         f"{what}: {count_words(total)} {settings['unit']}s ({rate} %), by first choice, "
-        f"{period}{where}"
+        f"{asked_words(settings)}"
     )
 
 

@@ -2,16 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
 from fixstats.cli import complete
 from fixstats.cli.options import (
+    AnyOption,
     ChartOption,
     ConfidenceOption,
+    FamiliesOption,
     FormatOption,
+    ModesOption,
     OutOption,
     ShopOption,
     SinceOption,
@@ -36,29 +39,9 @@ def compare(
             show_default=False,
         ),
     ],
-    mode: Annotated[
-        list[str] | None,
-        typer.Option(
-            metavar="MODE", help="Rows for this failure mode.", autocompletion=complete.modes
-        ),
-    ] = None,
-    family: Annotated[
-        list[str] | None,
-        typer.Option(
-            metavar="FAMILY",
-            autocompletion=complete.families,
-            help="Rows for any mode of the family, a union over the job.",
-        ),
-    ] = None,
-    any_: Annotated[
-        list[str] | None,
-        typer.Option(
-            "--any",
-            metavar="MODE",
-            autocompletion=complete.modes_and_families,
-            help="Rows for any of these (default: any that can occur there).",
-        ),
-    ] = None,
+    mode: ModesOption = None,
+    family: FamiliesOption = None,
+    any_: AnyOption = None,
     by: Annotated[
         list[str] | None,
         typer.Option(metavar="model", help="Rows for each model, and for all."),
@@ -80,7 +63,10 @@ def compare(
     ] = None,
     at: Annotated[
         str,
-        typer.Option(metavar="now|practised", help="Technicians as they were, or practised."),
+        typer.Option(
+            metavar="now|practised",
+            help="Technicians as practised as they have become, or all practised.",
+        ),
     ] = "now",
     include_rework: Annotated[
         bool, typer.Option("--include-rework", help="Count jobs that are come-backs, too.")
@@ -95,6 +81,8 @@ def compare(
     shop: ShopOption = None,
 ) -> int:
     """Which option of a choice fails less, like for like, by how much, and how sure that is.
+
+    A failure is any mode that can occur at the choice, unless --mode, --family or --any names it.
 
     \b
     Examples:
@@ -134,7 +122,7 @@ def compare_text(finding: Finding) -> str:
 
     if not finding.rows:
         return footer(finding)
-    sentences = [text.printable(row["sentence"]) for row in finding.parts["sentences"]]
+    sentences = [text.printable(told) for told in _told(finding)]
     names = [*(("mode",) if _several(finding) else ()), *finding.keys, "option"]
     heads = [*names, "failed", "baseline", "raw", "p (corrected)", "within strata", "adjusted"]
     rows = [
@@ -151,6 +139,40 @@ def compare_text(finding: Finding) -> str:
     ]
     table = text.table(heads, rows, [False] * len(names) + [True] * 6)
     return "\n".join([*sentences, "", _headline(finding), "", table, "", footer(finding)]).rstrip()
+
+
+def _told(finding: Finding) -> list[str]:
+    """A sentence for each row; one for all models that never had one of the two, where several."""
+    alone: dict[tuple[Any, ...], list[str]] = {}
+    rows = finding.parts["sentences"]
+    for row in rows:
+        if row["unused"] and row["model"]:
+            alone.setdefault(_pair(row), []).append(row["model"])
+    told = []
+    for row in rows:
+        models = alone.get(_pair(row), []) if row["unused"] and row["model"] else []
+        if len(models) < 2:
+            told.append(row["sentence"])
+        elif row["model"] == models[0]:
+            told.append(_never_used(row, models, finding))
+    return told
+
+
+def _pair(row: Mapping[str, Any]) -> tuple[Any, ...]:
+    return row["mode"], row["family"], row["option"], row["unused"]
+
+
+def _never_used(row: Mapping[str, Any], models: Sequence[str], finding: Finding) -> str:
+    from fixstats.findings.compare_use_notes import some_named
+    from fixstats.words import listed
+
+    mode = f"{_name(row, 'mode')}, " if _several(finding) else ""
+    end = "" if finding.settings["adjusted_for"] else "; no figure there"
+    return (
+        f"{mode}on {some_named(models)}: {row['option']} against {finding.settings['baseline']}: "
+        f"{listed(row['unused'])} never used there"
+        + (end or "; the table has what the other models suggest")
+    )
 
 
 def _several(finding: Finding) -> bool:
@@ -179,8 +201,15 @@ def _span(row: Mapping[str, Any], names: tuple[str, str, str]) -> str:
     values = [row[name] for name in names]
     if None in values:
         return EMPTY
-    words = [f"{100 * value:+.{2 if abs(value) < 0.01 else 1}f}" for value in values]
+    words = [_signed(value) for value in values]
     return f"{words[0]} ({words[1]} to {words[2]})"
+
+
+def _signed(difference: float) -> str:
+    """``+1.2``: in a hundred; never a false zero."""
+    if 0 < abs(difference) < 0.00005:
+        return "+<0.01" if difference > 0 else "-<0.01"
+    return f"{100 * difference:+.{2 if abs(difference) < 0.01 else 1}f}" if difference else "0"
 
 
 def _p_values(row: Mapping[str, Any]) -> str:
@@ -188,7 +217,9 @@ def _p_values(row: Mapping[str, Any]) -> str:
     from fixstats.cli.text import EMPTY
 
     values = (row["p_value"], row["p_corrected"])
-    if None in values:
+    failed, jobs = (row[n] + row[f"baseline_{n}"] for n in ("failures", "opportunities"))
+    # Nothing failed, or everything: a p-value of 0.5 would be one of nothing.
+    if None in values or failed in (0, jobs):
         return EMPTY
     plain, corrected = ("<0.001" if value < 0.001 else f"{value:.3f}" for value in values)
     return f"{plain} ({corrected})"
@@ -205,7 +236,10 @@ def _headline(finding: Finding) -> str:
     since, until = settings["since"], settings["until"] or settings["as_of"]
     period = f"{since} to {until}" if since else f"up to {until}"
     where = f"; {', '.join(settings['where'])}" if settings["where"] else ""
-    at = "; all practised" if settings["at"] == "practised" else ""
+    at = ""
+    if f"{settings['choice']}_practice" in settings["adjusted_for"]:
+        practised = settings["at"] == "practised"
+        at = "; all practised" if practised else "; everybody as practised as they have become"
     return (
         f"{settings['choice']}: {what}, by first choice, against {settings['baseline']} "
         f"({settings['baseline_because']}); differences in 100 {settings['unit']}, {level}, "

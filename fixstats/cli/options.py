@@ -31,6 +31,33 @@ ChartOption = Annotated[
     typer.Option("--chart", metavar="FILE", help="Also draw it: .svg, .png, .pdf or .html."),
 ]
 
+ModesOption = Annotated[
+    list[str] | None,
+    typer.Option(
+        "--mode",
+        metavar="MODE",
+        autocompletion=complete.modes,
+        help="Rows for this failure mode.",
+    ),
+]
+FamiliesOption = Annotated[
+    list[str] | None,
+    typer.Option(
+        "--family",
+        metavar="FAMILY",
+        autocompletion=complete.families,
+        help="Rows for any mode of the family, a union over the job.",
+    ),
+]
+AnyOption = Annotated[
+    list[str] | None,
+    typer.Option(
+        "--any",
+        metavar="MODE",
+        autocompletion=complete.modes_and_families,
+        help="Rows for any of these modes or families, a union over the job.",
+    ),
+]
 WhereOption = Annotated[
     list[str] | None,
     typer.Option(

@@ -150,6 +150,8 @@ def _minutes(row: Mapping[str, Any]) -> str:
 
 def _headline(finding: Finding) -> str:
     """What is counted, at which step, level and period."""
+    from fixstats.cli.text import asked_words
+
     settings, labels = finding.settings, finding.labels
     modes = settings["modes"]
     what = labels.get(modes[0], modes[0]) if len(modes) == 1 else f"any of {len(modes)} modes"
@@ -158,7 +160,5 @@ def _headline(finding: Finding) -> str:
         what = f"any of {family}"
     step = labels.get(settings["step"], settings["step"])
     level = f"{100 * settings['confidence_level']:g} % intervals"
-    since, until = settings["since"], settings["until"] or settings["as_of"]
-    period = f"{since} to {until}" if since else f"up to {until}"
-    where = f"; {', '.join(settings['where'])}" if settings["where"] else ""
-    return f"practice at {step}: {what}, by first choice, out of jobs, {level}, {period}{where}"
+    asked = asked_words(settings)
+    return f"practice at {step}: {what}, by first choice, out of jobs, {level}, {asked}"

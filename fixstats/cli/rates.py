@@ -7,11 +7,13 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from fixstats.cli import complete
 from fixstats.cli.options import (
+    AnyOption,
     ChartOption,
     ConfidenceOption,
+    FamiliesOption,
     FormatOption,
+    ModesOption,
     OutOption,
     ShopOption,
     SinceOption,
@@ -27,29 +29,9 @@ if TYPE_CHECKING:
 
 
 def rates(
-    mode: Annotated[
-        list[str] | None,
-        typer.Option(
-            metavar="MODE", help="A row for this failure mode.", autocompletion=complete.modes
-        ),
-    ] = None,
-    family: Annotated[
-        list[str] | None,
-        typer.Option(
-            metavar="FAMILY",
-            autocompletion=complete.families,
-            help="One row: any mode of the family, a union over the job.",
-        ),
-    ] = None,
-    any_: Annotated[
-        list[str] | None,
-        typer.Option(
-            "--any",
-            metavar="MODE",
-            autocompletion=complete.modes_and_families,
-            help="One row: any of these modes or families.",
-        ),
-    ] = None,
+    mode: ModesOption = None,
+    family: FamiliesOption = None,
+    any_: AnyOption = None,
     by: Annotated[
         list[str] | None,
         typer.Option(
@@ -178,6 +160,8 @@ def _name(row: Mapping[str, Any], name: str) -> str:
 
 def _headline(finding: Finding) -> str:
     """What the table is: the modes if they are all the same, view, level, period."""
+    from fixstats.cli.text import asked_words
+
     row, settings = finding.rows[0], finding.settings
     what = "failure rates"
     if _all_same(finding):
@@ -188,7 +172,4 @@ def _headline(finding: Finding) -> str:
     name = settings["interval"].replace("-", " ").capitalize()
     level = f"{100 * settings['confidence_level']:g} % {name} intervals"
     level += " (posterior ones of pooled rates)" if settings["pool"] else ""
-    since, until = settings["since"], settings["until"] or settings["as_of"]
-    period = f"{since} to {until}" if since else f"up to {until}"
-    where = f"; {', '.join(settings['where'])}" if settings["where"] else ""
-    return f"{what}: {view}, out of {units}, {level}, {period}{where}"
+    return f"{what}: {view}, out of {units}, {level}, {asked_words(settings)}"

@@ -121,3 +121,10 @@ def table(heads: Sequence[str], rows: Sequence[Sequence[str]], right: Sequence[b
         for row in [heads, ["─" * size if can_draw() else "-" * size for size in widths], *rows]
     ]
     return "\n".join(lines)
+
+
+def asked_words(settings: Mapping[str, Any]) -> str:
+    """``up to 2026-09-30; model=Alder 2``: days and conditions that a result is about."""
+    since, until = settings["since"], settings["until"] or settings["as_of"]
+    period = f"{since} to {until}" if since else f"up to {until}"
+    return "; ".join([period, *([", ".join(settings["where"])] if settings["where"] else [])])
