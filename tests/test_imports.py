@@ -45,6 +45,8 @@ FINDINGS = (
     "causes_plan", "causes_design", "causes_fit", "causes_words", "causes_notes", "causes",
     "comebacks_figures", "comebacks_plan", "comebacks_answers", "comebacks_adjusted",
     "comebacks_words", "comebacks_notes", "comebacks",
+    "watch_plan", "watch_figures", "watch_time", "watch_groups", "watch_alarms", "watch_words",
+    "watch",
     "trial_words", "trial_size", "trial_plan", "trial_notes", "trial",
 )  # fmt: skip
 # What the numeric core may import at the top of a file.

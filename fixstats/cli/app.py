@@ -23,6 +23,7 @@ from fixstats.cli.query import query
 from fixstats.cli.rates import rates
 from fixstats.cli.sql import sql
 from fixstats.cli.trial import trial
+from fixstats.cli.watch import watch
 
 
 class _Group(TyperGroup):
@@ -44,7 +45,7 @@ app = typer.Typer(
 )
 
 for command in (
-    demo, init, rates, compare, causes, practice, comebacks, costs, check, heldback, batches,
+    demo, init, rates, compare, causes, practice, comebacks, watch, costs, check, heldback, batches,
     forget, query, sql,
 ):  # fmt: skip
     app.command()(command)

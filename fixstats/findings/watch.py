@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from datetime import date
+from datetime import date, timedelta
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -56,6 +56,8 @@ ROW_KEYS = (
 )  # fmt: skip
 # Since when is worked out for the strongest so many groups that are out.
 MOST_DATED = 30
+# A change so soon after the first watched day may as well have been there before.
+EARLY = timedelta(days=14)
 
 
 def watch(con: duckdb.DuckDBPyConnection, folder: ShopFolder, ask: WatchAsk) -> Finding:
@@ -95,7 +97,7 @@ def watch(con: duckdb.DuckDBPyConnection, folder: ShopFolder, ask: WatchAsk) -> 
     for one in compared:
         rows += group_rows(one, each, _span(time), since)
         alarms += group_alarms(one, folder, since)
-    ordered = in_order(alarms, catalogue)
+    ordered = in_order([_from_start(one, time) for one in alarms], catalogue)
     notes = [*notes_for(rows, ordered, months, time, covered, folder), *notes]
     return _finding(folder, ask, covered, time, rows, ordered, months, notes)
 
@@ -133,25 +135,21 @@ def _risks(series: Series, expected: Expected) -> list[tuple[str, bool, str, flo
     ]
 
 
-def _untold(
-    series: Series, expected: Expected, sums: Sums, catalogue: Catalogue
-) -> list[Note]:
+def _untold(series: Series, expected: Expected, sums: Sums, catalogue: Catalogue) -> list[Note]:
     """Which modes could not be judged, or only in part."""
     there = series.seen(series.opportunities) > 0
-    new = [n for n in np.flatnonzero(there & (expected.opportunities == 0))]
-    thin = [
-        n
-        for n in np.flatnonzero(there & (expected.opportunities > 0))
-        if not np.isfinite(sums.thresholds.threshold[n])
-    ]
+    new = np.flatnonzero(there & (expected.opportunities == 0)).tolist()
+    judged = np.isfinite(sums.thresholds.threshold)
+    thin = np.flatnonzero(there & (expected.opportunities > 0) & ~judged).tolist()
+    names = [mode or family or "" for mode, family in series.subjects]
     notes = []
     for code, places, words in (
         ("no_baseline", new, "nothing to compare with, not looked for in the time before"),
         ("thin_baseline", thin, "too few jobs before to tell a lasting change from chance"),
     ):
-        names = [catalogue.label(series.subjects[n][0] or series.subjects[n][1] or "") for n in places]
-        if names:
-            notes.append(Note(code, f"{words}: {', '.join(names)}"))
+        if places:
+            told = ", ".join(catalogue.label(names[n]) for n in places)
+            notes.append(Note(code, f"{words}: {told}"))
     return notes
 
 
@@ -183,6 +181,12 @@ def _groups(
     return found, _since(con, folder, found, time, covered)
 
 
+def _from_start(one: Row, time: Watched) -> Row:
+    """The alarm; where it began with the watched time it may be older than that."""
+    early = one["since"] and date.fromisoformat(one["since"]) - time.since <= EARLY
+    return {**one, "from_start": bool(early)}
+
+
 def _asked(
     returns: dict[str, list[Any]], ask: WatchAsk, modes: Sequence[str]
 ) -> dict[str, list[Any]]:
@@ -207,7 +211,8 @@ def _since(
     for one, value in dict.fromkeys((id(one), one.value[n]) for one, n in out):
         compared = next(other for other in found if id(other) == one)
         places = [n for other, n in out if other is compared and compared.value[n] == value]
-        by_mode = {compared.mode[n]: compared.expected[n] / compared.opportunities[n] for n in places}
+        risk = compared.expected / compared.opportunities
+        by_mode = {compared.mode[n]: float(risk[n]) for n in places}
         if compared.chart == "comebacks":
             rises = _returns_since(con, folder, compared, value, by_mode, time, covered)
         else:

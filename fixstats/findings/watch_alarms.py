@@ -40,7 +40,8 @@ def time_alarms(
         if not out:
             continue
         since = sums.since[n]
-        spans = [(since, None)] if since else [_span_of(row) for row in out if row["chart"] != "cusum"]
+        points = [row for row in out if row["chart"] != "cusum"]
+        spans = [(since, None)] if since else [_span_of(row) for row in points]
         own = np.array([pair == subject for pair in pairs])
         within = np.zeros(len(own), dtype=bool)
         for begin, end in spans:
@@ -50,9 +51,7 @@ def time_alarms(
         base = expected.failures[n]
         level = folder.settings.confidence_level
         observed, awaited = float(failures[within].sum()), float(wanted[within].sum())
-        ratio = ratio_to(
-            observed / wide, awaited / wide, base / wide, (base + 0.5) / wide, level
-        )
+        ratio = ratio_to(observed / wide, awaited / wide, base / wide, (base + 0.5) / wide, level)
         found.append(
             _alarm(subject, None, None, [row["chart"] for row in out], folder)
             | {
@@ -93,10 +92,13 @@ def group_alarms(
     found = []
     for n in alarms_of(compared):
         mode, value = compared.mode[n], compared.value[n]
-        k, expected, wide = compared.failures[n], compared.expected[n], compared.ratio[n]
-        others, rest = compared.shared[n] - k, compared.shared[n] - expected
+        k, wide, own = compared.failures[n], compared.ratio[n], compared.own_part[n]
+        others = compared.shared[n] - k
+        # Mantel and Haenszel's ratio to the other alike jobs: where they are few, a group's own
+        # failures are most of what it was compared with.
+        awaited = k * (compared.expected[n] - own) / (k - own)
         level = folder.settings.confidence_level
-        ratio = ratio_to(k / wide, expected / wide, others / wide, rest / wide, level)
+        ratio = ratio_to(k / wide, awaited / wide, others / wide, others / wide, level)
         found.append(
             _alarm((mode, None), compared.group.key, value, [compared.chart], folder)
             | {
@@ -105,7 +107,7 @@ def group_alarms(
                 "lasting": True,
                 "failures": int(k),
                 "opportunities": int(compared.opportunities[n]),
-                "expected": float(expected),
+                "expected": float(awaited),
                 **vars(ratio),
                 "p_value": float(compared.p_value[n]),
                 "p_corrected": float(compared.p_corrected[n]),
@@ -173,11 +175,7 @@ def _explained(one: Row, alarms: Sequence[Row], catalogue: Catalogue) -> str | N
         return inside[0] if inside else None
     same = [other for other in alarms if other is not one and other["charts"] == one["charts"]]
     if one["charts"] == ["comebacks"] and one["mode"] is None:
-        inside = [
-            other["mode"]
-            for other in same
-            if other["mode"] and _key(other) == _key(one)
-        ]
+        inside = [other["mode"] for other in same if other["mode"] and _key(other) == _key(one)]
         return inside[0] if inside else None
     if one["group"] and one["group"].endswith("_supplier"):
         part = one["group"].removesuffix("_supplier")

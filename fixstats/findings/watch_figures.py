@@ -107,7 +107,7 @@ def _chances(risks: Floats, weight: Floats, height: float, units: Floats) -> Flo
 
 
 def _averaged(chance: Floats, baseline_failures: Floats) -> Floats:
-    """Mean chance over the posterior of the true rate; (heights, grid, charts) to (heights, charts)."""
+    """Mean chance over the posterior of the true rate; (heights, charts)."""
     from scipy import special
 
     shape = baseline_failures + 0.5

@@ -27,8 +27,9 @@ ANY = "any"
 class Compared:
     """One kind of group and mode or reason a chart; arrays over the rows.
 
-    ``chart``: ``funnel`` or ``comebacks``. ``shared``: failures of all alike jobs. ``ratio``: how
-    much more groups always differ than chance takes them, at least 1.
+    ``chart``: ``funnel`` or ``comebacks``. ``shared``: failures of all alike jobs. ``own_part``:
+    of the expected failures, what the group's own make one expect. ``ratio``: how much more groups
+    always differ than chance takes them, at least 1.
     """
 
     chart: str
@@ -39,6 +40,7 @@ class Compared:
     opportunities: Floats
     expected: Floats
     shared: Floats
+    own_part: Floats
     ratio: Floats
     p_value: Floats
     p_corrected: Floats
@@ -48,9 +50,9 @@ def compare(chart: str, group: Group, counted: Columns) -> Compared:
     """p-values of each value of a group, each for itself."""
     name = "mode" if chart == "funnel" else "reason"
     names = counted[name]
-    failures, opportunities, expected, shared = (
+    failures, opportunities, expected, shared, own_part = (
         np.asarray(counted[one], dtype=float)
-        for one in ("failures", "opportunities", "expected", "shared")
+        for one in ("failures", "opportunities", "expected", "shared", "own_part")
     )
     ratio = np.ones(len(names))
     for one in dict.fromkeys(names):
@@ -71,6 +73,7 @@ def compare(chart: str, group: Group, counted: Columns) -> Compared:
         opportunities=opportunities,
         expected=expected,
         shared=shared,
+        own_part=own_part,
         ratio=ratio,
         p_value=np.asarray(p_value, dtype=float),
         p_corrected=np.ones(len(names)),

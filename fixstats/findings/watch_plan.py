@@ -21,9 +21,9 @@ KINDS = ("technician", "supplier", "lot")
 class WatchAsk:
     """What a person asks to be watched; every field has the option's name.
 
-    ``mode``, ``family``: only these (a family: itself and its modes). ``group``: only these kinds of
-    group, ``technician``, ``supplier``, ``lot`` or such as ``battery_lot``; the shop over time is
-    left out then. ``since``, ``until``: first and last day watched.
+    ``mode``, ``family``: only these (a family: itself and its modes). ``group``: only these kinds
+    of group, ``technician``, ``supplier``, ``lot`` or such as ``battery_lot``; the shop over
+    time is left out then. ``since``, ``until``: first and last day watched.
     """
 
     mode: tuple[str, ...] = ()

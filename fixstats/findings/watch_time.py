@@ -1,4 +1,4 @@
-"""The shop over time: rates month by month, gaps of rare modes, and the sum that says since when."""
+"""The shop over time: rates by month, gaps of rare modes, and the sum that says since when."""
 
 from __future__ import annotations
 
@@ -34,7 +34,7 @@ LARGE, FEWEST_MONTHS, TELLING = 5.0, 6, 0.01
 class Series:
     """Counts by subject, device model and month; a month that is cut in two has two places.
 
-    ``failures``, ``opportunities``, ``unknown``: (subjects, models, months); ``watched``: (months,).
+    ``failures``, ``opportunities``, ``unknown``: (subjects, models, months).
     """
 
     subjects: list[Subject]
@@ -109,7 +109,8 @@ def _sigma(series: Series, by_month: Floats) -> Floats:
     """Laney's sigma where baseline months are large and differ more than chance, else 1."""
     from scipy import special
 
-    k, n = (counts.sum(axis=1)[:, ~series.watched] for counts in (series.failures, series.opportunities))
+    counts = (series.failures, series.opportunities)
+    k, n = (one.sum(axis=1)[:, ~series.watched] for one in counts)
     expected = by_month[:, ~series.watched]
     sigma = np.ones(len(series.subjects))
     large = ((expected >= LARGE).sum(axis=1) >= FEWEST_MONTHS) & (expected.mean(axis=1) >= LARGE)
@@ -157,7 +158,8 @@ def sums_of(series: Series, expected: Expected, by_day: Columns) -> Sums:
 
 def scores_of(failures: Sequence[int], quiet: Sequence[float]) -> Floats:
     """Scores of days; the jobs of one day have no order."""
-    return np.log(ODDS_RATIO) * np.asarray(failures, dtype=float) - np.asarray(quiet, dtype=float)
+    scores: Floats = np.log(ODDS_RATIO) * np.asarray(failures, dtype=float) - np.asarray(quiet)
+    return scores
 
 
 def day_of_rise(scores: Floats, days: Sequence[date]) -> date:
@@ -171,8 +173,7 @@ def day_of_rise(scores: Floats, days: Sequence[date]) -> date:
 def month_rows(series: Series, expected: Expected, sums: Sums) -> list[dict[str, Any]]:
     """Rows of p-charts, of all months; ``watched`` tells those that are judged."""
     counts = {
-        name: getattr(series, name).sum(axis=1)
-        for name in ("failures", "opportunities", "unknown")
+        name: getattr(series, name).sum(axis=1) for name in ("failures", "opportunities", "unknown")
     }
     there = counts["opportunities"] > 0
     there &= (expected.opportunities > 0)[:, None] & ~rare_of(series, expected)[:, None]
@@ -235,9 +236,7 @@ def gap_rows(series: Series, expected: Expected, by_day: Columns) -> list[dict[s
     rate = np.where(rare, expected.rate, np.nan)
     limits = stats.g_limits(rate)
     lower, beyond = shortest_gaps(rate, expected.failures, expected.opportunities)
-    subject = _places(
-        list(zip(by_day["mode"], by_day["family"], strict=True)), series.subjects
-    )
+    subject = _places(list(zip(by_day["mode"], by_day["family"], strict=True)), series.subjects)
     failures, units = (np.asarray(by_day[name]) for name in ("failures", "opportunities"))
     days, rows = by_day["day"], []
     for n in np.flatnonzero(rare):

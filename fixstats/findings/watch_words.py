@@ -25,10 +25,16 @@ def alarm_words(one: Row, labels: Mapping[str, str]) -> str:
     """One alarm: what, since when, how strong."""
     what = _what(one, labels)
     since = f" since {one['since']}" if one["since"] else ""
+    if one["from_start"]:
+        since = " from the first watched days on, if not before"
     if one["group"] is None and not one["lasting"]:
         since = f" in {', '.join(one['months'])}" if one["months"] else since
     expected = f"{one['expected']:.1f}" if one["expected"] < 100 else f"{one['expected']:,.0f}"
     seen = f"{one['failures']:,} of {one['opportunities']:,} where {expected} were to be expected"
+    if one["group"]:
+        seen = (
+            f"{one['failures']:,} of {one['opportunities']:,}, by alike jobs of others {expected}"
+        )
     return f"{what}{since}: {seen}, {strength_words(one)}"
 
 
@@ -170,9 +176,10 @@ def _fewer(months: Sequence[Row], labels: Mapping[str, str]) -> list[Note]:
     ]
     if not low:
         return []
+    codes = [row["mode"] or row["family"] for row in low[:5]]
     names = ", ".join(
-        f"{labels.get(row['mode'] or row['family'], row['mode'] or row['family'])} in {row['period']}"
-        for row in low[:5]
+        f"{labels.get(code, code)} in {row['period']}"
+        for code, row in zip(codes, low, strict=False)
     )
     more = f" and {len(low) - 5} more" if len(low) > 5 else ""
     text = f"fewer than expected, got better or not written down: {names}{more}"

@@ -105,7 +105,7 @@ def months(con: duckdb.DuckDBPyConnection, since: date) -> Columns:
 
 def days(
     con: duckdb.DuckDBPyConnection,
-    risks: Sequence[tuple[str, bool, str, float]],
+    risks: list[tuple[str, bool, str, float]],
     since: date,
     shift: float,
 ) -> Columns:

@@ -6,7 +6,8 @@
 --   alike: device model, quarter and, for parts, grade).
 -- Columns: mode; value; failures, opportunities (units that have others to be compared with); unknown
 --   (units); expected (failures, had those of all alike units fallen to each alike); shared (failures
---   of all alike units, its own among them).
+--   of all alike units, its own among them); own_part (of the expected failures, those that its own
+--   failures make one expect).
 -- Units of a value that is alone among its alike are left out: they tell nothing about it.
 with
 -- one row per (mode, value, alike units)
@@ -40,7 +41,8 @@ compared as (
     cast(sum(c.opportunities) as bigint) as opportunities,
     cast(sum(c.unknown) as bigint) as unknown,
     cast(sum(s.failures * c.opportunities / s.opportunities) as double) as expected,
-    cast(sum(s.failures) as bigint) as shared
+    cast(sum(s.failures) as bigint) as shared,
+    cast(sum(c.failures * c.opportunities / s.opportunities) as double) as own_part
   from cells as c
   inner join strata as s on s.mode = c.mode and s.alike = c.alike
   where c.opportunities > 0 and c.opportunities < s.opportunities and c.value is not null

@@ -7,7 +7,7 @@
 -- Columns: reason (a mode; 'any': any but unrelated); value; failures (returns); expected (returns:
 --   over the days each job was followed, the returns of all alike jobs per job still followed); of
 --   the value as a whole, whatever the keys: opportunities (jobs followed), shared (returns of all
---   alike jobs).
+--   alike jobs); own_part (of the expected returns, those that its own returns make one expect).
 -- The expected number is that of the log-rank test; a return for another reason ends the follow-up.
 -- Values that are alone among their alike jobs are left out there: they tell nothing.
 with
@@ -111,6 +111,7 @@ side_by_side as (
   select
     r.reason,
     r.value,
+    r.alike,
     /*keys*/
     r.jobs as failures,
     0 as expected
@@ -120,6 +121,7 @@ side_by_side as (
   select
     h.reason,
     l.value,
+    l.alike,
     /*keys*/
     0 as failures,
     l.jobs * h.hazard as expected
@@ -127,26 +129,49 @@ side_by_side as (
   inner join own as o on o.value = l.value and o.alike = l.alike
   inner join hazards as h on h.alike = l.alike and h.day <= l.day
 ),
--- one row per (reason, value), and keys
-compared as (
+-- one row per (reason, value, alike jobs), and keys
+within as (
   select
     reason,
     value,
+    alike,
     /*keys*/
-    cast(sum(failures) as bigint) as failures,
-    cast(sum(expected) as double) as expected
+    sum(failures) as failures,
+    sum(expected) as expected
   from side_by_side
+  group by all
+),
+-- one row per (reason, alike jobs): their returns
+of_alike as (
+  select
+    reason,
+    alike,
+    sum(jobs) as jobs
+  from hazards
+  group by reason, alike
+),
+-- one row per (reason, value), and keys
+compared as (
+  select
+    w.reason,
+    w.value,
+    /*keys*/
+    cast(sum(w.failures) as bigint) as failures,
+    cast(sum(w.expected) as double) as expected,
+    cast(sum(w.failures * w.expected / a.jobs) as double) as own_part
+  from within as w
+  inner join of_alike as a on a.reason = w.reason and a.alike = w.alike
   group by all
 ),
 -- one row per (reason, value): returns of all jobs alike to its own
 shared as (
   select
-    h.reason,
+    a.reason,
     o.value,
-    cast(sum(h.jobs) as bigint) as shared
+    cast(sum(a.jobs) as bigint) as shared
   from own as o
-  inner join hazards as h on h.alike = o.alike
-  group by h.reason, o.value
+  inner join of_alike as a on a.alike = o.alike
+  group by a.reason, o.value
 ),
 -- one row per value: its jobs
 followed_jobs as (

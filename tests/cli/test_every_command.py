@@ -17,7 +17,7 @@ COMMANDS = [info.name or info.callback.__name__ for info in app.registered_comma
 def test_the_commands_are_those_promised():
     assert set(COMMANDS) == {
         "demo", "init", "import", "heldback", "batches", "forget", "rates", "compare", "costs",
-        "check", "practice", "causes", "comebacks", "query", "sql",
+        "check", "practice", "causes", "comebacks", "watch", "query", "sql",
     }  # fmt: skip
 
 
