@@ -28,49 +28,57 @@ from fixstats.cli.options import (
 if TYPE_CHECKING:
     from fixstats.findings.base import Finding
 
+ChoiceArgument = Annotated[
+    str,
+    typer.Argument(
+        metavar="CHOICE",
+        help="A step, PART_grade or PART_supplier.",
+        autocompletion=complete.choices,
+        show_default=False,
+    ),
+]
+ByOption = Annotated[
+    list[str] | None,
+    typer.Option(metavar="model", help="Rows for each model, and for all."),
+]
+BaselineOption = Annotated[
+    str | None,
+    typer.Option(metavar="OPTION", help="Held against (default: house standard, most used)."),
+]
+AdjustOption = Annotated[
+    list[str] | None,
+    typer.Option(
+        metavar="KEY|none",
+        help="Adjust for these (default: model, technician, intake factors, practice, time).",
+    ),
+]
+StrataOption = Annotated[
+    list[str] | None,
+    typer.Option(metavar="KEY", help="Keys of the strata (default: model, technician)."),
+]
+AtOption = Annotated[
+    str,
+    typer.Option(
+        metavar="now|practised",
+        help="Technicians as practised as they have become, or all practised.",
+    ),
+]
+IncludeReworkOption = Annotated[
+    bool, typer.Option("--include-rework", help="Count jobs that are come-backs, too.")
+]
+
 
 def compare(
-    choice: Annotated[
-        str,
-        typer.Argument(
-            metavar="CHOICE",
-            help="A step, PART_grade or PART_supplier.",
-            autocompletion=complete.choices,
-            show_default=False,
-        ),
-    ],
+    choice: ChoiceArgument,
     mode: ModesOption = None,
     family: FamiliesOption = None,
     any_: AnyOption = None,
-    by: Annotated[
-        list[str] | None,
-        typer.Option(metavar="model", help="Rows for each model, and for all."),
-    ] = None,
-    baseline: Annotated[
-        str | None,
-        typer.Option(metavar="OPTION", help="Held against (default: house standard, most used)."),
-    ] = None,
-    adjust: Annotated[
-        list[str] | None,
-        typer.Option(
-            metavar="KEY|none",
-            help="Adjust for these (default: model, technician, intake factors, practice, time).",
-        ),
-    ] = None,
-    strata: Annotated[
-        list[str] | None,
-        typer.Option(metavar="KEY", help="Keys of the strata (default: model, technician)."),
-    ] = None,
-    at: Annotated[
-        str,
-        typer.Option(
-            metavar="now|practised",
-            help="Technicians as practised as they have become, or all practised.",
-        ),
-    ] = "now",
-    include_rework: Annotated[
-        bool, typer.Option("--include-rework", help="Count jobs that are come-backs, too.")
-    ] = False,
+    by: ByOption = None,
+    baseline: BaselineOption = None,
+    adjust: AdjustOption = None,
+    strata: StrataOption = None,
+    at: AtOption = "now",
+    include_rework: IncludeReworkOption = False,
     where: WhereOption = None,
     since: SinceOption = None,
     until: UntilOption = None,

@@ -25,54 +25,61 @@ from fixstats.cli.options import (
 if TYPE_CHECKING:
     from fixstats.findings.base import Finding
 
+StepArgument = Annotated[
+    str,
+    typer.Argument(
+        metavar="STEP",
+        help="A step of the catalogue, such as opening.",
+        autocompletion=complete.steps,
+    ),
+]
+ModeOption = Annotated[
+    str | None,
+    typer.Option(
+        metavar="MODE", help="What a failure is: this mode.", autocompletion=complete.modes
+    ),
+]
+FamilyOption = Annotated[
+    str | None,
+    typer.Option(
+        metavar="FAMILY",
+        help="Any mode of this family.",
+        autocompletion=complete.families,
+    ),
+]
+AnyOption = Annotated[
+    list[str] | None,
+    typer.Option(
+        "--any",
+        metavar="MODE",
+        autocompletion=complete.modes_and_families,
+        help="Any of these modes or families (default: any mode of the step).",
+    ),
+]
+MethodOption = Annotated[
+    list[str] | None,
+    typer.Option(
+        metavar="METHOD",
+        help="Only this method of the step.",
+        autocompletion=complete.methods,
+    ),
+]
+IncludeReworkOption = Annotated[
+    bool, typer.Option("--include-rework", help="Count come-backs too.")
+]
+
 
 def practice(
-    step: Annotated[
-        str,
-        typer.Argument(
-            metavar="STEP",
-            help="A step of the catalogue, such as opening.",
-            autocompletion=complete.steps,
-        ),
-    ],
-    mode: Annotated[
-        str | None,
-        typer.Option(
-            metavar="MODE", help="What a failure is: this mode.", autocompletion=complete.modes
-        ),
-    ] = None,
-    family: Annotated[
-        str | None,
-        typer.Option(
-            metavar="FAMILY",
-            help="Any mode of this family.",
-            autocompletion=complete.families,
-        ),
-    ] = None,
-    any_: Annotated[
-        list[str] | None,
-        typer.Option(
-            "--any",
-            metavar="MODE",
-            autocompletion=complete.modes_and_families,
-            help="Any of these modes or families (default: any mode of the step).",
-        ),
-    ] = None,
-    method: Annotated[
-        list[str] | None,
-        typer.Option(
-            metavar="METHOD",
-            help="Only this method of the step.",
-            autocompletion=complete.methods,
-        ),
-    ] = None,
+    step: StepArgument,
+    mode: ModeOption = None,
+    family: FamilyOption = None,
+    any_: AnyOption = None,
+    method: MethodOption = None,
     where: WhereOption = None,
     since: SinceOption = None,
     until: UntilOption = None,
     confidence: ConfidenceOption = None,
-    include_rework: Annotated[
-        bool, typer.Option("--include-rework", help="Count come-backs too.")
-    ] = False,
+    include_rework: IncludeReworkOption = False,
     form: FormatOption = None,
     out: OutOption = None,
     chart: ChartOption = None,

@@ -27,44 +27,50 @@ from fixstats.cli.options import (
 if TYPE_CHECKING:
     from fixstats.findings.base import Finding
 
+ByOption = Annotated[
+    list[str] | None,
+    typer.Option(metavar="KEY", help="Group by model, opening, battery_grade, month, pair, ..."),
+]
+ViewOption = Annotated[
+    str, typer.Option(metavar="first|attempted", help="By first choice, or every attempt.")
+]
+IntervalOption = Annotated[
+    str,
+    typer.Option(
+        metavar="NAME",
+        help="wilson, wilson-cc, jeffreys, clopper-pearson, mid-p or agresti-coull.",
+    ),
+]
+ClusterOption = Annotated[
+    str | None,
+    typer.Option(metavar="technician", help="Widen: jobs of one technician are alike."),
+]
+MinOpportunitiesOption = Annotated[
+    int, typer.Option(metavar="N", help="Leave out rows with fewer opportunities.")
+]
+SortOption = Annotated[
+    str | None, typer.Option(metavar="COLUMN", help="Sort by a column, figures falling.")
+]
+PoolOption = Annotated[
+    bool, typer.Option("--pool", help="Also rates that borrow across models; needs --by model.")
+]
+
 
 def rates(
     mode: ModesOption = None,
     family: FamiliesOption = None,
     any_: AnyOption = None,
-    by: Annotated[
-        list[str] | None,
-        typer.Option(
-            metavar="KEY", help="Group by model, opening, battery_grade, month, pair, ..."
-        ),
-    ] = None,
+    by: ByOption = None,
     where: WhereOption = None,
     since: SinceOption = None,
     until: UntilOption = None,
-    view: Annotated[
-        str, typer.Option(metavar="first|attempted", help="By first choice, or every attempt.")
-    ] = "first",
-    interval: Annotated[
-        str,
-        typer.Option(
-            metavar="NAME",
-            help="wilson, wilson-cc, jeffreys, clopper-pearson, mid-p or agresti-coull.",
-        ),
-    ] = "wilson",
+    view: ViewOption = "first",
+    interval: IntervalOption = "wilson",
     confidence: ConfidenceOption = None,
-    cluster: Annotated[
-        str | None,
-        typer.Option(metavar="technician", help="Widen: jobs of one technician are alike."),
-    ] = None,
-    min_opportunities: Annotated[
-        int, typer.Option(metavar="N", help="Leave out rows with fewer opportunities.")
-    ] = 0,
-    sort: Annotated[
-        str | None, typer.Option(metavar="COLUMN", help="Sort by a column, figures falling.")
-    ] = None,
-    pool: Annotated[
-        bool, typer.Option("--pool", help="Also rates that borrow across models; needs --by model.")
-    ] = False,
+    cluster: ClusterOption = None,
+    min_opportunities: MinOpportunitiesOption = 0,
+    sort: SortOption = None,
+    pool: PoolOption = False,
     form: FormatOption = None,
     out: OutOption = None,
     chart: ChartOption = None,

@@ -49,3 +49,11 @@ def test_a_shared_option_is_declared_once(command, option):
     ]
     (argument,) = [one for one in function.args.args if one.arg == option]
     assert isinstance(argument.annotation, ast.Name)
+
+
+@pytest.mark.parametrize("command", ["compare", "causes", "practice", "rates"])
+def test_a_command_can_be_read_on_one_screen(command):
+    source = inspect.getsource(import_module(f"fixstats.cli.{command}"))
+    for node in ast.walk(ast.parse(source)):
+        if isinstance(node, ast.FunctionDef):
+            assert node.end_lineno - node.lineno < 60, node.name
