@@ -18,8 +18,9 @@ Floats = NDArray[np.float64]
 
 # The change looked for by a CUSUM: odds twice those expected.
 ODDS_RATIO = 2.0
-# Chance that a run in which nothing changed raises any alarm of a CUSUM, over all its charts.
-CUSUM_BUDGET = 0.1
+# Chance that a CUSUM signals at all in the watched time if nothing changed: one in 400. The same
+# for each, so that who asks about one mode gets no other answer than who asks about all.
+CUSUM_CHANCE = 0.0025
 # Heights between which a threshold is sought; the lowest takes five failures in a row.
 HEIGHTS = np.geomspace(3.0, 24.0, 10)
 # Logarithms of true over estimated rate at which the chance of a false alarm is worked out.
@@ -59,9 +60,9 @@ class Thresholds:
 
 
 def cusum_thresholds(
-    expected: Floats, opportunities: Floats, baseline_failures: Floats, budget: float = CUSUM_BUDGET
+    expected: Floats, opportunities: Floats, baseline_failures: Floats, chance: float = CUSUM_CHANCE
 ) -> Thresholds:
-    """Thresholds at which each of the charts signals falsely with an equal share of the budget.
+    """Thresholds at which each of the charts signals falsely with that chance, or less.
 
     ``expected``, ``opportunities``: failures expected and units in the watched time, (charts,);
     ``baseline_failures``: how many the expectation rests on. The chance is that over the mix of
@@ -76,15 +77,14 @@ def cusum_thresholds(
     risks = expected[there] / opportunities[there]
     weight = opportunities[there]
     units = expected / float((risks * weight).sum() / weight.sum())
-    chance = np.array([_chances(risks, weight, height, units) for height in HEIGHTS])
-    averaged = _averaged(np.clip(chance, 1e-15, 1 - 1e-15), baseline_failures)
-    share = budget / charts
-    logs = np.log(averaged)
+    signals = np.array([_chances(risks, weight, height, units) for height in HEIGHTS])
+    logs = np.log(_averaged(np.clip(signals, 1e-15, 1 - 1e-15), baseline_failures))
+    wanted = np.log(chance)
     found, at = none.copy(), np.zeros(charts)
     for n in np.flatnonzero(there):
         falling = np.minimum.accumulate(logs[:, n])
-        if falling[-1] <= np.log(share):
-            found[n] = np.interp(-np.log(share), -falling, HEIGHTS)
+        if falling[-1] <= wanted:
+            found[n] = np.interp(-wanted, -falling, HEIGHTS)
             at[n] = np.exp(np.interp(found[n], HEIGHTS, falling))
     return Thresholds(found, at)
 
