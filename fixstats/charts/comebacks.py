@@ -271,7 +271,7 @@ def _title(finding: Finding) -> str:
     differ = sum((row["p_corrected"] or 1.0) < limit for row in rows)
     tested = sum(row["p_corrected"] is not None for row in rows)
     if not tested:
-        return f"{begin}: no come-back seen yet"
+        return begin if overall["returns"] else f"{begin}: no come-back seen yet"
     if not differ:
         return f"{begin}: no group differs from the rest by more than chance could"
     verb = "differs" if differ == 1 else "differ"

@@ -81,24 +81,32 @@ def _answer(
     p_values: FloatArray,
 ) -> Answer:
     days, level = ask.days or 0, ask.confidence or 0.0
-    found = figures(followed, reason, steps_of(followed, reason, days), level)
     heads = [dict(zip(names, group, strict=True)) | {"reason": reason} for group in followed.groups]
     tested = [{"p_value": plain(p), "p_corrected": plain(q)} for p, q in p_values]
-    full = [
-        [head | at | p for at in rows] for head, rows, p in zip(heads, found, tested, strict=True)
-    ]
-    drawn = _drawn([rows[-1] for rows in full], level)
+    last = figures(followed, reason, [days], level)
+    rows = [head | at | p for head, (at,), p in zip(heads, last, tested, strict=True)]
+
+    def steps(places: Sequence[int]) -> list[dict[str, Any]]:
+        some = followed.picked(places)
+        found = figures(some, reason, steps_of(some, reason, days), level)
+        return [
+            heads[place] | at | tested[place]
+            for place, own in zip(places, found, strict=True)
+            for at in _rising(own)
+        ]
+
+    drawn = _drawn(rows, level)
     costs = costs_of(followed, reason, days, prices, level)
     whole = followed.together
     overall = figures(whole, reason, [days], level)[0][0]
     return Answer(
         reason=reason,
-        rows=[rows[-1] for rows in full],
-        steps=[row for rows in full for row in _rising(rows)] if ask.curve else [],
+        rows=rows,
+        steps=steps(range(len(heads))) if ask.curve else [],
         overall={"reason": reason} | overall | costs_of(whole, reason, days, prices, level)[0],
         test=test,
         costs=[head | cost for head, cost in zip(heads, costs, strict=True)],
-        curve=[row for place in drawn for row in _rising(full[place])],
+        curve=steps(drawn),
         numbers=_numbers(followed, heads, drawn, days),
     )
 

@@ -15,9 +15,8 @@ from fixstats.tallies.followups import NOT_STATED, UNRELATED, Leaving
 ANY = "any"
 # With fewer still followed, the curve says little of that day: no rate is given.
 FEW = 10
-FIGURES = (
-    "jobs", "returns", "n_at_risk", "days", "rate", "low", "high", "p_value", "p_corrected",
-)  # fmt: skip
+# Groups beyond which they are not tested against each other, and a measure of that work.
+MOST_GROUPS, MOST_WORK = 1_000, 5e9
 
 Group = tuple[Any, ...]
 
@@ -45,6 +44,14 @@ class Followed:
             one.day, one.n_at_risk[None], one.n_events[:, None], one.n_censored[None]
         )
         return Followed(((),), self.reasons, table)
+
+    def picked(self, places: Sequence[int]) -> Followed:
+        """These groups only."""
+        one = self.table
+        table = stats.AtRisk(
+            one.day, one.n_at_risk[places], one.n_events[:, places], one.n_censored[places]
+        )
+        return Followed(tuple(self.groups[n] for n in places), self.reasons, table)
 
     def of(self, reason: str) -> stats.AtRisk:
         """The table with two reasons: a come-back for this one, and a return for any other."""
@@ -140,10 +147,19 @@ class Test:
     group_p: FloatArray
 
 
+def too_many(followed: Followed, reason: str) -> bool:
+    """Whether a test of these groups against each other would take more than some seconds.
+
+    Both tests need the covariance of all groups; Gray's adds one such matrix a group and day.
+    """
+    groups, days = followed.table.n_at_risk.shape
+    return groups > MOST_GROUPS or (reason != ANY and groups**3 * days > MOST_WORK)
+
+
 def test_of(followed: Followed, reason: str) -> Test | None:
-    """Do the groups differ? None where there are not two, or where nobody came back."""
+    """Do the groups differ? None where there are not two, or too many, or nobody came back."""
     table = followed.of(reason)
-    if len(followed.groups) < 2 or not table.n_events[0].any():
+    if len(followed.groups) < 2 or too_many(followed, reason) or not table.n_events[0].any():
         return None
     if reason == ANY:
         name, found = "log-rank test", stats.log_rank(table.only(0))

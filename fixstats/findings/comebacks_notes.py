@@ -8,7 +8,7 @@ from datetime import date
 from typing import Any
 
 from fixstats.findings.base import OWN_RECORDS, Note
-from fixstats.findings.comebacks_figures import ANY, FEW, Followed, Test
+from fixstats.findings.comebacks_figures import ANY, FEW, Followed, Test, too_many
 from fixstats.findings.comebacks_words import MOST_SAID, about, p_words, value_words
 from fixstats.tallies.counts import Period
 from fixstats.tallies.followups import NOT_STATED, UNRELATED
@@ -53,24 +53,33 @@ def notes_for(told: Told) -> tuple[Note, ...]:
 
 
 def _tests(told: Told) -> list[Note]:
-    notes = []
-    level = 1 - told.settings["confidence_level"]
-    for reason, test in told.tests.items():
-        if test is None:
-            continue
-        verdict = (
-            "they differ by more than chance" if test.p_value < level
-            else "no more than chance could"
-        )  # fmt: skip
-        notes.append(
-            Note(
-                "test",
-                f"{test.name} of {len(told.followed.groups)} groups, come back "
-                f"{about(reason, told.labels)}: chi-squared {test.statistic:.2f} on "
-                f"{counted(test.degrees, 'degree')} of freedom, {p_words(test.p_value)}: {verdict}",
-            )
-        )
-    return notes
+    return [
+        _tested(test, reason, told) if test else _not_tested(reason, told)
+        for reason, test in told.tests.items()
+    ]
+
+
+def _tested(test: Test, reason: str, told: Told) -> Note:
+    differ = test.p_value < 1 - told.settings["confidence_level"]
+    verdict = "they differ by more than chance" if differ else "no more than chance could"
+    return Note(
+        "test",
+        f"{test.name} of {len(told.followed.groups)} groups, come back "
+        f"{about(reason, told.labels)}: chi-squared {test.statistic:.2f} on "
+        f"{counted(test.degrees, 'degree')} of freedom, {p_words(test.p_value)}: {verdict}",
+    )
+
+
+def _not_tested(reason: str, told: Told) -> Note:
+    """Why p_value and p_corrected are empty."""
+    groups = len(told.followed.groups)
+    if groups < 2:
+        why = "there is no second group to compare with (--by)"
+    elif too_many(told.followed, reason):
+        why = f"{groups:,} groups are too many for it; ask about fewer, such as with --where"
+    else:
+        why = f"nobody came back {about(reason, told.labels)}"
+    return Note("not_tested", f"not tested, p_value is empty: {why}")
 
 
 def _few(told: Told) -> list[Note]:

@@ -84,7 +84,9 @@ def sentences_for(
     differ = [row for row in rows if (row["p_corrected"] or 1.0) < 1 - level]
     if not differ:
         found = [row["p_corrected"] for row in rows if row["p_corrected"] is not None]
-        least = f" (smallest corrected {p_words(min(found))})" if found else ""
+        if not found:
+            return said
+        least = f" (smallest corrected {p_words(min(found))})"
         return [*said, f"None of {len(rows)} groups differs from the rest by more than chance "
                        f"could{least}."]  # fmt: skip
     differ.sort(key=lambda row: row["p_corrected"])

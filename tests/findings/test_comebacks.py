@@ -8,6 +8,7 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 
+from fixstats.findings import comebacks_figures
 from fixstats.findings.comebacks import conclude
 from fixstats.findings.comebacks_adjusted import ALL_MODELS, adjust_returns
 from fixstats.findings.comebacks_answers import answers_of
@@ -54,6 +55,7 @@ def test_without_censoring_a_share_is_a_share():
     assert row["rate"] == pytest.approx(3 / 20)
     assert row["low"] < 3 / 20 < row["high"]
     assert row["p_value"] is None and row["p_corrected"] is None
+    assert "no second group" in notes_of(found)["not_tested"]
     assert "reason_not_stated" in notes_of(found) and "unrelated" in notes_of(found)
 
 
@@ -132,11 +134,23 @@ def test_nobody_came_back_cannot_be_tested():
     found = finding(leaving, by=("branch",))
     assert [row["p_value"] for row in found.rows] == [None, None]
     assert "test" not in notes_of(found)
+    assert "nobody came back" in notes_of(found)["not_tested"]
+
+
+def test_too_many_groups_are_not_tested_and_that_is_said(monkeypatch):
+    monkeypatch.setattr(comebacks_figures, "MOST_GROUPS", 2)
+    rng = np.random.default_rng(4)
+    branch = np.repeat(["A", "B", "C"], 50)
+    day, reason = seen(rng, np.full(150, 0.002), 0.0001, np.full(150, 90))
+    found = finding(leaving_of({"branch": branch}, day, reason), by=("branch",))
+    assert {row["p_value"] for row in found.rows} == {None}
+    assert "3 groups are too many" in notes_of(found)["not_tested"]
+    assert not any("differs" in one["text"] for one in found.parts["sentences"])
 
 
 def test_notes_only_where_they_apply():
     whole = leaving_of({}, [3, *[90] * 30], ["seal", *[None] * 30])
-    always = {"own_records", "elsewhere", "missing_cost", "cost"}
+    always = {"not_tested", "own_records", "elsewhere", "missing_cost", "cost"}
     assert set(notes_of(finding(whole))) <= always
     short = leaving_of({}, [3, *[20] * 5, *[90] * 30], ["seal", *[None] * 35])
     assert notes_of(finding(short))["censored"].startswith("5 of 36 jobs")
