@@ -220,7 +220,8 @@ def _rule(row: Mapping[str, Any]) -> Note:
         "sequential is the rule that trial status follows: look every week, stop when the evidence "
         "is enough; jobs and weeks are the median over simulated trials in which the difference is "
         f"as planned, jobs_90 and weeks_90 what nine of ten need at most;{shown} the price of "
-        "looking every week is that it may take more jobs than a trial looked at once",
+        "looking every week is that it may take more jobs than a trial looked at once; jobs whose "
+        "outcome nobody checked, or that have no partner yet, come on top",
     )
 
 

@@ -211,7 +211,7 @@ def exclude(
         values = {
             "trial": trial, "technician": _name(con, "technician", technician, new_names=new_names),
             "model": _name(con, "model", model, new_names=new_names), "job": job,
-            "reason": reason, "moment": _now(),
+            "reason": _kept(con, "reason", reason.strip()), "moment": _now(),
         }  # fmt: skip
         con.execute(fill("store_exclusion"), values)
 
@@ -245,9 +245,18 @@ def _name(con: Connection, kind: str, word: str, *, new_names: bool) -> str:
     if fold(word) in known:
         return known[fold(word)]
     if new_names and word.strip():
-        return word.strip()
+        return _kept(con, kind, " ".join(word.split()))
     near = did_you_mean(word, known.values())
     raise UsageError(f"no record has the {kind} '{word}'{near}\nif it is new here, add --new")
+
+
+def _kept(con: Connection, what: str, words: str) -> str:
+    """The words, unless they hold what the records keep out: an address, a number of a person."""
+    con.execute(fill("macros"))
+    ((fault,),) = con.execute(fill("trial_personal"), {"words": words}).fetchall()
+    if fault is not None:
+        raise UsageError(f"the {what} '{words}': {fault} is kept out of the records")
+    return words
 
 
 def _take(con: Connection, new: NewTrial, technician: str, model: str) -> Slot:

@@ -169,6 +169,14 @@ def test_a_forgotten_job_leaves_no_name_but_its_slot(begun):
         (lambda f: next_assignment(f, "pad", "T1", "Tarn 9"), "did you mean 'pads'"),
         (lambda f: next_assignment(f, "pads", "T11", "Tarn 9"), "did you mean 'T1'"),
         (lambda f: next_assignment(f, "pads", "T1", "Tarm 9"), "did you mean 'Tarn 9'"),
+        (
+            lambda f: exclude(f, "pads", "T1", "Tarn 9", "wants it back: ann@example.org"),
+            "the reason .* is kept out of the records",
+        ),
+        (
+            lambda f: next_assignment(f, "pads", "ann@example.org", "Tarn 9", new_names=True),
+            "the technician .* is kept out of the records",
+        ),
         (lambda f: start_trial(f, NEW, {}, {}), "there is a trial 'pads' already"),
         (
             lambda f: start_trial(f, NewTrial(**vars(NEW) | {"trial": "No!"}), {}, {}),
@@ -180,6 +188,7 @@ def test_refusals(begun, call, words):
     with pytest.raises(UsageError, match=words):
         call(begun)
     assert rows(begun, "select count(handed_out) from records.assignments") == [(0,)]
+    assert rows(begun, "select count(*) from records.exclusions") == [(0,)]
 
 
 BENCH = """
