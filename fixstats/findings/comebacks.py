@@ -166,8 +166,7 @@ def _adjusted(
             for (option, scope), row in answer.rows.items()
         ]  # fmt: skip
         rows += own
-        name = "" if reason == ANY else f"{labels.get(reason, reason)}: "
-        notes.append(Note("adjusted", name + adjusted_words(own, labels)))
+        notes.append(Note("adjusted", adjusted_words(own, reason, labels)))
     if rows:
         notes.append(
             Note(
@@ -175,7 +174,8 @@ def _adjusted(
                 "like for like: each option's share if all these jobs had had it, from a "
                 "discrete-time hazard by bands of follow-up with device model, technician and "
                 "option by model as random effects and their mean use of each option; an option "
-                "is taken to act alike in all bands; what was not recorded is not adjusted for",
+                "is taken to act alike in all bands; jobs whose option was not written down are "
+                "left out, and what else was not recorded is not adjusted for",
             )
         )
     return rows, notes

@@ -40,6 +40,7 @@ def group_words(row: Row, keys: Sequence[str], labels: Mapping[str, str]) -> str
     said = []
     for key in keys:
         name = labels.get(key, key.replace("_", " "))
+        name = name if name[1:2].isupper() else name[:1].lower() + name[1:]
         said.append(f"{name} {value_words(row[key], labels)}")
     return ", ".join(said)
 
@@ -98,7 +99,7 @@ def sentences_for(
     return said
 
 
-def adjusted_words(rows: Sequence[Row], labels: Mapping[str, str]) -> str:
+def adjusted_words(rows: Sequence[Row], reason: str, labels: Mapping[str, str]) -> str:
     """Options over the same jobs, all models together, for one reason."""
     over_all = [row for row in rows if row["scope"] == "all"]
     baseline = over_all[0]
@@ -114,7 +115,7 @@ def adjusted_words(rows: Sequence[Row], labels: Mapping[str, str]) -> str:
             f"{value_words(row['option'], labels)} {_spread(row)}, {size} {word} than "
             f"{value_words(baseline['option'], labels)} ({ends})"
         )
-    return f"Like for like, in 100 jobs: {'; '.join(said)}."
+    return f"Like for like, in 100 jobs, back {about(reason, labels)}: {'; '.join(said)}."
 
 
 def _spread(row: Row) -> str:
