@@ -24,6 +24,7 @@ from fixstats.records.intake import Request, take_in
 from fixstats.records.mapping import Formats
 from fixstats.records.mapping import Mapping as SheetMapping
 from fixstats.records.reports import SheetReport
+from fixstats.resources import statement
 
 if TYPE_CHECKING:
     import duckdb
@@ -92,6 +93,17 @@ def _take_round(
     zone = folder.settings.time_zone
     request = Request(path, "inbox", mapping, "all", "inbox", scratch, zone)
     return take_in(con, request, folder.catalogue)
+
+
+def take_aside(folder: ShopFolder, row: Mapping[str, object]) -> SheetReport:
+    """What would become of one entry: taken into an empty database that is thrown away."""
+    import duckdb
+
+    with duckdb.connect(":memory:") as con, tempfile.TemporaryDirectory() as scratch:
+        con.execute(statement("schema"))
+        catalogue_tables(con, folder.catalogue)
+        whole = json.dumps(dict.fromkeys(REQUIRED) | dict(row), ensure_ascii=False)
+        return _take_round(con, folder, [whole], Path(scratch))
 
 
 @contextmanager

@@ -35,7 +35,7 @@ _FAULTS = "row bigint, col varchar, value varchar, reason varchar, whole boolean
 
 @dataclass(frozen=True)
 class Request:
-    """One file to take in. ``kind``: sheet, update or inbox; ``label``: its name in the records.
+    """One file to take in. ``kind``: sheet, update, inbox or amend; ``label``: its name in the records.
 
     ``zone``: the shop's time zone, for times of day written with an offset.
     """
@@ -126,7 +126,7 @@ def _read(con: Connection, request: Request, catalogue: Catalogue) -> _Read:
         separator=source.file.separator if isinstance(source, CsvSource) else "",
         serial=isinstance(source, ParquetSource) and source.rows,
         exported=header.exported,
-        lenient=request.kind == "inbox" or header.exported,
+        lenient=request.kind in ("inbox", "amend") or header.exported,
         zone=request.zone,
     )
     judged = judge(con, header.names, known, request.mapping, catalogue, manner)
@@ -151,6 +151,8 @@ def _stage(con: Connection, request: Request, catalogue: Catalogue) -> _Staged:
     if request.kind == "update":
         keep = "failures" not in names or not covers
         rows, names = overlay(con, rows, names, catalogue, keep_covers=keep)
+    elif request.kind == "amend":
+        rows = fill("stored_covers", source=rows)
     elif read.header.exported:
         rows = fill("with_covers", source=rows)
     stage = Stage(names, catalogue)

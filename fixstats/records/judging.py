@@ -206,7 +206,7 @@ def _advise(con: Connection, catalogue: Catalogue, orders: Mapping[str, str | No
         elif kind == "step" and slug(word) in steps:
             text = f"'{word}' is a method of step {steps[slug(word)]}, not of {owner}"
         else:
-            text = _unknown(kind, owner, word, options.get((kind, owner), []))
+            text = unknown_word(kind, owner, word, options.get((kind, owner), []))
         advice.append((kind, owner, element, text))
     load(
         con, "advice", "kind varchar, owner varchar, element varchar, reason varchar",
@@ -235,7 +235,8 @@ _NOUNS: Mapping[str, str] = {
 }
 
 
-def _unknown(kind: str, owner: str, word: str, options: Sequence[str]) -> str:
+def unknown_word(kind: str, owner: str, word: str, options: Sequence[str]) -> str:
+    """What is said of a word that a coded cell of this kind does not know: the nearest known."""
     if kind in ("flag", "fitted"):
         return f"'{word}' is neither yes nor no"
     noun = _NOUNS.get(kind, "value not allowed for {owner}:").format(owner=owner)
