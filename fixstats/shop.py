@@ -13,6 +13,7 @@ from fixstats.engines.duck import reading
 from fixstats.engines.session import build_session
 from fixstats.findings.base import Finding, Note, listing
 from fixstats.folder import ShopFolder, find_folder
+from fixstats.shop_bench import BenchWork
 from fixstats.shop_result import Result, Words, words_of
 from fixstats.shop_time import TimeQuestions
 from fixstats.shop_trial import TrialQuestions
@@ -29,7 +30,7 @@ if TYPE_CHECKING:
 
 
 @dataclass(frozen=True)
-class Shop(TimeQuestions, TrialQuestions):
+class Shop(TimeQuestions, TrialQuestions, BenchWork):
     """One workshop, open for questions; every question reads the records as they stand then."""
 
     folder: ShopFolder

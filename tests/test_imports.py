@@ -27,9 +27,10 @@ ROOMS: dict[str, set[str]] = {
     "shop_result": BASE | {"folder", "findings", "charts"},
     "shop_time": BASE | {"folder", "tallies", "findings", "shop_result"},
     "shop_trial": BASE | {"folder", "records", "findings", "shop_result"},
+    "shop_bench": BASE | {"folder", "records", "findings", "shop_result"},
     "shop": BASE
     | {"folder", "engines", "records", "tallies", "findings", "charts"}
-    | {"shop_result", "shop_time", "shop_trial"},
+    | {"shop_result", "shop_time", "shop_trial", "shop_bench"},
     "demo": BASE | {"folder", "engines", "records", "shop"},
     "cli": BASE | {"folder", "engines", "records", "tallies", "findings", "charts", "shop", "demo"},
     "__init__": BASE | {"stats", "shop"},

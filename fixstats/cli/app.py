@@ -7,6 +7,8 @@ from typing import Annotated, Any
 import typer
 from typer.core import TyperGroup
 
+from fixstats.cli.add import add
+from fixstats.cli.amend import amend
 from fixstats.cli.batches import batches
 from fixstats.cli.causes import causes
 from fixstats.cli.check import check
@@ -21,6 +23,7 @@ from fixstats.cli.init import init
 from fixstats.cli.practice import practice
 from fixstats.cli.query import query
 from fixstats.cli.rates import rates
+from fixstats.cli.show import show
 from fixstats.cli.sql import sql
 from fixstats.cli.trial import trial
 from fixstats.cli.watch import watch
@@ -45,8 +48,8 @@ app = typer.Typer(
 )
 
 for command in (
-    demo, init, rates, compare, causes, practice, comebacks, watch, costs, check, heldback, batches,
-    forget, query, sql,
+    demo, init, add, amend, show, rates, compare, causes, practice, comebacks, watch, costs, check,
+    heldback, batches, forget, query, sql,
 ):  # fmt: skip
     app.command()(command)
 app.command(name="import")(import_)

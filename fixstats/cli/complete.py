@@ -65,6 +65,29 @@ def choices(incomplete: str) -> list[str]:
     return _beginning([*catalogue.step_codes, *parts], incomplete)
 
 
+def repairs(incomplete: str) -> list[str]:
+    """Repairs."""
+    shop = _shop()
+    known = [repair.code for repair in shop.folder.catalogue.repairs] if shop else []
+    return _beginning(known, incomplete)
+
+
+def cells(incomplete: str) -> list[str]:
+    """``COLUMN=`` of a job sheet and, after the sign, the codes that it may hold."""
+    from fixstats.records.cells import options_of
+    from fixstats.records.columns import sheet_columns
+
+    shop = _shop()
+    if shop is None:
+        return []
+    columns = sheet_columns(shop.folder.catalogue)
+    name, sign, value = incomplete.partition("=")
+    if not sign:
+        return _beginning([f"{column}=" for column in columns], name)
+    known = options_of(shop.folder.catalogue, columns[name]) if name in columns else []
+    return [f"{name}={word}" for word in _beginning(known, value)]
+
+
 def keys(incomplete: str) -> list[str]:
     """Keys to group by; after a comma the next one."""
     from fixstats.tallies.keys import known_keys

@@ -70,9 +70,7 @@ def amend(
     return Amended(job, before.get("branch"), changes, batch)
 
 
-def _standing(
-    con: Connection, folder: ShopFolder, job: str, branch: str | None
-) -> dict[str, str]:
+def _standing(con: Connection, folder: ShopFolder, job: str, branch: str | None) -> dict[str, str]:
     """The cells of the job as it stands, by column of a job sheet."""
     con.execute(fill("standing"), {"job": job, "branch": branch})
     found = con.execute("select branch from wanted").fetchall()

@@ -7,7 +7,6 @@ the same, only without what earlier jobs could have helped with.
 from __future__ import annotations
 
 import json
-import tempfile
 from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass, field
@@ -18,6 +17,7 @@ from fixstats.engines.duck import reading
 from fixstats.engines.session import catalogue_tables, load
 from fixstats.errors import StoreError, UsageError
 from fixstats.folder import Catalogue, ShopFolder, fold
+from fixstats.records.cells import clean_cell
 from fixstats.records.columns import REQUIRED, known_words, sheet_columns
 from fixstats.records.inbox import leave_entry, take_aside
 from fixstats.records.overlay import sheet_rows
@@ -125,7 +125,7 @@ def _session(folder: ShopFolder) -> Iterator[Connection]:
 
 
 def waiting_rows(folder: ShopFolder) -> list[dict[str, str]]:
-    """Entries that wait in the inbox, oldest first; what cannot be read is left to its taking in."""
+    """Entries that wait in the inbox, oldest first; those that cannot be read are left out."""
     known = sheet_columns(folder.catalogue)
     found = []
     for path in folder.waiting:
@@ -143,7 +143,7 @@ def waiting_rows(folder: ShopFolder) -> list[dict[str, str]]:
 
 
 def stored_cells(con: Connection, catalogue: Catalogue, place: str = "records") -> list[Cells]:
-    """Jobs of ``wanted`` as filled cells of a job sheet, in order of entry; ``covers`` beside them."""
+    """Jobs of ``wanted`` as filled cells of a job sheet, in order of entry, and their covers."""
     load(
         con, "known_words",
         "kind varchar, owner varchar, slug varchar, code varchar, position integer",
@@ -157,9 +157,7 @@ def stored_cells(con: Connection, catalogue: Catalogue, place: str = "records") 
     ]
 
 
-def last_job(
-    folder: ShopFolder, model: str, repair: str, technician: str | None
-) -> LastJob | None:
+def last_job(folder: ShopFolder, model: str, repair: str, technician: str | None) -> LastJob | None:
     """The last job of the same three; None where there is none, or the records are held just now.
 
     An entry that still waits in the inbox is later than all of the records.
@@ -180,8 +178,10 @@ def last_job(
 
 
 def _remembered(catalogue: Catalogue, row: Cells) -> LastJob:
-    names = [*catalogue.step_codes]
-    names += [f"{part}_{kind}" for part in catalogue.part_codes for kind in REMEMBERED_BESIDE]
+    repairs = [one for one in catalogue.repairs if one.code in row["repair"].split("; ")]
+    names = [step for repair in repairs for step in repair.steps]
+    names += [f"{part}_{kind}" for repair in repairs for part in repair.parts
+              for kind in REMEMBERED_BESIDE]  # fmt: skip
     # the first attempt and the first piece are what was chosen; later ones followed a failure
     firsts = {name: row[name].split(">")[0].strip() for name in names if name in row}
     cells = {name: first for name, first in firsts.items() if first not in ("", "?")}
@@ -231,8 +231,8 @@ def settle_names(
 ) -> dict[str, str]:
     """The row with names of open lists as the records show them.
 
-    ``is_new`` (column, word, hint) is asked about each name that nobody used before: a slip of the
-    pen would be a model or technician of its own. Lots are always new, so nobody is asked.
+    ``is_new`` (kind of list, word, near names) is asked about each name that nobody used before: a
+    slip of the pen would be a model or technician of its own. Lots are mostly new: nobody is asked.
 
     Raises
     ------
@@ -249,7 +249,7 @@ def settle_names(
             shown = memory.shown(kind, word)
             if shown is None and word not in ("", "?", "-"):
                 hint = did_you_mean(word, memory.known(kind))
-                if not is_new(name, word, hint):
+                if not is_new(kind, word, hint):
                     raise UsageError(f"no record has the {kind} '{word}'{hint}")
             words[place] = shown or word
         settled[name] = " > ".join(words)
@@ -274,8 +274,26 @@ def record(folder: ShopFolder, row: Cells) -> Path:
     faults = faults_of(folder, row)
     if faults:
         raise UsageError(faults_text(faults))
+    return keep(folder, row)
+
+
+def keep(folder: ShopFolder, row: Cells) -> Path:
+    """Leave a job that was checked in the inbox, unless its number is taken."""
     refuse_recorded(folder, row["job"], row.get("branch"))
     return leave_entry(folder, {name: cell for name, cell in row.items() if cell})
+
+
+def tidy_cells(catalogue: Catalogue, cells: Cells) -> dict[str, str]:
+    """Filled cells with words as codes; words that are none are refused with the nearest one."""
+    check_columns(catalogue, cells)
+    columns = sheet_columns(catalogue)
+    tidy = {}
+    for name, cell in cells.items():
+        try:
+            tidy[name] = clean_cell(catalogue, columns[name], cell)
+        except UsageError as wrong:
+            raise UsageError(f"{name}: {wrong}; nothing was kept") from wrong
+    return {name: cell for name, cell in tidy.items() if cell}
 
 
 def faults_text(faults: list[Fault]) -> str:

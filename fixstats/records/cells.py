@@ -9,7 +9,7 @@ from fixstats.folder import Catalogue
 from fixstats.records.columns import CODED, Column, choices, known_words, sheet_columns, slug
 from fixstats.records.judging import unknown_word
 
-# Of several repairs, what is between them; of attempts and pieces, what follows what.
+# Signs between elements as they are written: what follows what, and lists.
 _WRITTEN = {">": " > ", ";": "; "}
 # Not a code, but allowed: done and not recorded, not done.
 _BLANKS = {"step": ("?", "-"), "grade": ("?", "-")}
@@ -46,24 +46,23 @@ def _owner(column: Column) -> str:
     return column.owner if column.kind in ("step", "grade", "flag", "category", "fitted") else ""
 
 
-def _element(catalogue: Catalogue, column: Column, word: str, options: Sequence[str]) -> str:
-    if word.isdigit() and column.kind != "flag" and 0 < int(word) <= len(options):
-        return options[int(word) - 1]
+def _element(catalogue: Catalogue, column: Column, word: str, listed: Sequence[str]) -> str:
     if word in _BLANKS.get(column.kind, ()):
         return word
     bare, mark, place = word.partition("@") if column.kind == "failures" else (word, "", "")
     codes = _codes(catalogue, column.kind, _owner(column)).get(slug(bare))
+    if codes is None and word.isdigit() and 0 < int(word) <= len(listed):
+        return listed[int(word) - 1]
     if codes is None:
+        options = options_of(catalogue, column)
         raise UsageError(unknown_word(column.kind, column.owner, bare.strip(), options))
     # a family among the unchecked modes stays one word
     code = codes[0] if len(codes) == 1 else slug(bare)
     return f"{code}{mark}{place.strip()}"
 
 
-def clean_cell(
-    catalogue: Catalogue, column: Column, text: str, options: Sequence[str] | None = None
-) -> str:
-    """What was typed, words as codes; numbers count in ``options`` (default: all of the column).
+def clean_cell(catalogue: Catalogue, column: Column, text: str, listed: Sequence[str] = ()) -> str:
+    """What was typed, words as codes; a number means that place in ``listed``.
 
     What is no coded cell is only trimmed: whether it is a date or a number is for the check of the
     whole job.
@@ -78,8 +77,7 @@ def clean_cell(
         return text
     if text == "none" and column.kind in ("failures", "unchecked", "preexisting"):
         return text
-    known = options_of(catalogue, column) if options is None else options
     sign = column.separator
     words = [word.strip() for word in (text.split(sign) if sign else [text])]
-    found = [_element(catalogue, column, word, known) for word in words if word]
+    found = [_element(catalogue, column, word, listed) for word in words if word]
     return _WRITTEN.get(sign or "", " ").join(found)

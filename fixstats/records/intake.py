@@ -35,8 +35,9 @@ _FAULTS = "row bigint, col varchar, value varchar, reason varchar, whole boolean
 
 @dataclass(frozen=True)
 class Request:
-    """One file to take in. ``kind``: sheet, update, inbox or amend; ``label``: its name in the records.
+    """One file to take in.
 
+    ``kind``: sheet, update, inbox or amend; ``label``: its name in the records.
     ``zone``: the shop's time zone, for times of day written with an offset.
     """
 

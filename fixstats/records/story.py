@@ -127,9 +127,7 @@ def _in(branch: str | None, other: str | None) -> bool:
     return branch is None or fold(branch) == fold(other or "")
 
 
-def _versions(
-    con: Connection, folder: ShopFolder, job: str, branch: str | None
-) -> list[Version]:
+def _versions(con: Connection, folder: ShopFolder, job: str, branch: str | None) -> list[Version]:
     con.execute(fill("every_version"), {"job": job, "branch": branch})
     known = sheet_columns(folder.catalogue)
     cells = {
@@ -138,9 +136,9 @@ def _versions(
         for row in stored_cells(con, folder.catalogue, place)
     }
     found = []
-    columns = "entry, batch, file, kind, cast(taken_in as varchar), replaced_by"
     for entry, batch, file, kind, moment, by in con.execute(
-        f"select {columns} from wanted order by entry"
+        "select entry, batch, file, kind, cast(taken_in as varchar), replaced_by "
+        "from wanted order by entry"
     ).fetchall():
         row = cells[entry]
         state = "standing" if by is None else "taken_back" if by == batch else "replaced"
