@@ -17,7 +17,7 @@ COMMANDS = [info.name or info.callback.__name__ for info in app.registered_comma
 def test_the_commands_are_those_promised():
     assert set(COMMANDS) == {
         "demo", "init", "import", "heldback", "batches", "forget", "rates", "compare", "costs",
-        "check", "practice", "causes", "comebacks", "watch", "query", "sql",
+        "check", "practice", "causes", "comebacks", "watch", "query", "sql", "add", "amend", "show",
     }  # fmt: skip
 
 
@@ -50,7 +50,8 @@ def test_without_a_shop_it_says_what_to_do(name, run, tmp_path, monkeypatch):
     else:
         given = {
             "import": ("x.csv",), "compare": ("opening",), "practice": ("opening",),
-            "causes": ("calibration_refused",),
+            "causes": ("calibration_refused",), "amend": ("1", "--set", "charge=5"), "show": ("1",),
+            "add": ("--job", "1", "--none-seen"),
         }  # fmt: skip
         words = (name, *given.get(name, ()))
     code, out, err = run(*words)
