@@ -136,6 +136,7 @@ def _without_questions(shop: Shop, given: dict[str, str], *, as_last: bool, new:
     row = _last(shop, given) | given if as_last else given
     path = shop.add(row, new_names=new)
     _kept(shop, row["job"], path)
+    _untold_branch(shop, row)
     _untold_trials(shop, row)
     return 0
 
@@ -159,6 +160,15 @@ def _last(shop: Shop, given: dict[str, str]) -> dict[str, str]:
     shown = ", ".join(f"{name} {cell}" for name, cell in cells.items() if cell != "-")
     print(printable(f"as on job {last.job} ({last.finished}): {shown}"))
     return cells
+
+
+def _untold_branch(shop: Shop, row: dict[str, str]) -> None:
+    """A job without a branch stands beside the branches, as one of its own."""
+    from fixstats.records.bench import remember
+
+    known = remember(shop.folder).known("branch")
+    if known and not row.get("branch"):
+        print(f"note: no branch was said; known: {', '.join(known)}", file=sys.stderr)
 
 
 def _untold_trials(shop: Shop, row: dict[str, str]) -> None:

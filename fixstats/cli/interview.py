@@ -90,6 +90,8 @@ class Interview:
         self._keep(name, answer)
 
     def _is_new(self, kind: str, word: str, hint: str) -> bool:
+        if not self.memory.known(kind):  # the first of all: nothing that it could be a slip of
+            return True
         asked = f"  the {kind} '{word}' is new here{hint} (y keeps it, n asks again)"
         return self.asker.ask(asked, _yes_or_no) == "y"
 
