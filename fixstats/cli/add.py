@@ -164,11 +164,13 @@ def _last(shop: Shop, given: dict[str, str]) -> dict[str, str]:
 
 def _untold_branch(shop: Shop, row: dict[str, str]) -> None:
     """A job without a branch stands beside the branches, as one of its own."""
+    from fixstats.cli.text import printable
     from fixstats.records.bench import remember
 
     known = remember(shop.folder).known("branch")
     if known and not row.get("branch"):
-        print(f"note: no branch was said; known: {', '.join(known)}", file=sys.stderr)
+        shown = printable(", ".join(known))
+        print(f"note: no branch was said; known: {shown}", file=sys.stderr)
 
 
 def _untold_trials(shop: Shop, row: dict[str, str]) -> None:

@@ -135,13 +135,12 @@ def _parts(cells: Mapping[str, str], catalogue: Catalogue) -> Iterator[str]:
 
 
 def _went(now: Version, catalogue: Catalogue) -> Iterator[str]:
+    looked = now.cells.get("unchecked") != "all"
     for name, word, nothing in _LISTS:
         cell = now.cells.get(name, "none")
-        if now.cells.get("unchecked") == "all":
-            nothing = ""
         if cell != "none":
             yield _line(word, ", ".join(_mode(one, catalogue) for one in cell.split("; ")))
-        elif nothing:
+        elif nothing and looked:
             yield _line(word, nothing)
     if now.covers not in (None, "all"):
         yield _line("looked for", f"{now.covers} (as the import said)")

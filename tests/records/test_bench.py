@@ -1,4 +1,4 @@
-"""Single jobs at the bench: the checks of an import, what an earlier job may answer, corrections."""
+"""Single jobs at the bench: checked as an import, what an earlier job may answer, corrections."""
 
 from __future__ import annotations
 
