@@ -20,7 +20,7 @@ class Asker:
     """
 
     def __init__(self, left: str) -> None:
-        self._left = left
+        self.left = left
         self._readline = _readline()
 
     def say(self, text: str) -> None:
@@ -64,7 +64,7 @@ class Asker:
             return input(prompt)
         except (KeyboardInterrupt, EOFError) as stop:
             print()
-            raise KeyboardInterrupt(self._left) from stop
+            raise KeyboardInterrupt(self.left) from stop
 
     def _offer(self, known: Sequence[str], *, names: bool) -> None:
         """What the tab key completes while this question stands."""

@@ -81,4 +81,6 @@ def _draw(shop: Shop, one: BenchTrial, row: dict[str, str], asker: Asker) -> Ass
         asker.say(f"nothing was drawn: {refused}")
         return None
     asker.say(handed_text(handed, shop.folder.catalogue))
+    asker.say("do the step, then go on here; or stop, and fixstats add takes it over for this job")
+    asker.left += f"; {handed.slot.assigned} stays drawn for it in trial {one.trial}"
     return Assigned(one.trial, one.choice, handed.slot.assigned)

@@ -222,6 +222,19 @@ def test_a_trial_is_asked_about_before_the_work(answer, shop, monkeypatch):
     assert kept["opening"] == shop.catalogue.methods_of("opening")[2]
 
 
+def test_what_was_drawn_before_a_stop_is_taken_over(answer, shop):
+    record(shop, EARLIER)
+    new = NewTrial("pads", "opening", "heat_plate", "heat_pad", None, None, ("heat_mark",), 0.05,
+                   20, "7")  # fmt: skip
+    start_trial(shop, new, {("T1", "middle"): 8}, {})
+    code, _, err = answer(["add"], *DEVICE, "d")
+    assert code == 130
+    assert re.search("kept; heat_(pad|plate) stays drawn for it in trial pads", err)
+    assert shop.waiting == []
+    _, out, _ = answer(["add"], *DEVICE, "y")
+    assert "was drawn for this job" in out and "d draws now" not in out
+
+
 def test_amend_asks_where_nothing_is_said(answer, shop):
     record(shop, EARLIER)
     code, out, _ = answer(["amend", "0"], "opening=heat_plat", "opening=heat_plate", "lot", "")
