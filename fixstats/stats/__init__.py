@@ -99,6 +99,8 @@ if TYPE_CHECKING:
         sum_interval,
         trend_in_groups,
     )
+    from fixstats.stats.levels import LevelsFit, fit_levels
+    from fixstats.stats.minutes import MinutesFit, fit_minutes, mean_minutes, pooled_cv
     from fixstats.stats.multilevel import MultilevelFit, fit_multilevel
     from fixstats.stats.multiplicity import benjamini_hochberg, holm
     from fixstats.stats.pooling import Pooled, draw_rates, pool_rates
@@ -198,6 +200,8 @@ _FILES = {
     "hidden_cause": "hidden_cause_needed hidden_cause_needed_for_limit",
     "learning": "LAST LearningCurve Resampled Trend falling_rates learning_curve mean_difference "
     "median_interval practised_from resample_falling same_mix sum_interval trend_in_groups",
+    "levels": "LevelsFit fit_levels",
+    "minutes": "MinutesFit fit_minutes mean_minutes pooled_cv",
     "multilevel": "MultilevelFit fit_multilevel",
     "multiplicity": "benjamini_hochberg holm",
     "pooling": "Pooled draw_rates pool_rates",
@@ -251,7 +255,9 @@ __all__ = [
     "Interval",
     "JobsToStop",
     "LearningCurve",
+    "LevelsFit",
     "MeanCost",
+    "MinutesFit",
     "MultilevelFit",
     "Pairs",
     "Pooled",
@@ -302,6 +308,8 @@ __all__ = [
     "fisher",
     "fisher_mid_p",
     "fisher_power",
+    "fit_levels",
+    "fit_minutes",
     "fit_multilevel",
     "fixed_columns",
     "four_of_five_beyond_one_sigma",
@@ -330,6 +338,7 @@ __all__ = [
     "mantel_haenszel_ratio",
     "mean_cost",
     "mean_difference",
+    "mean_minutes",
     "median_interval",
     "median_rate",
     "mid_p",
@@ -348,6 +357,7 @@ __all__ = [
     "perfect_information",
     "plain_cusum_scores",
     "pool_rates",
+    "pooled_cv",
     "practised_from",
     "precision_size",
     "proportion_sequence",
