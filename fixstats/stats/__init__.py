@@ -59,6 +59,7 @@ if TYPE_CHECKING:
         TrialValue,
         chance_best,
         expected_regret,
+        jobs_to_know,
         perfect_information,
         sample_information,
         saving,
@@ -191,8 +192,8 @@ _FILES = {
     "cusum_jobs": "CusumAlarms cusum cusum_alarms cusum_scores plain_cusum_scores",
     "cusum_run_length": "ScoreMix average_run_length bernoulli_run_length cusum_threshold "
     "false_alarm_probability score_mix",
-    "decision": "Saving TrialValue chance_best expected_regret perfect_information "
-    "sample_information saving trial_value",
+    "decision": "Saving TrialValue chance_best expected_regret jobs_to_know "
+    "perfect_information sample_information saving trial_value",
     "design": "Design Grouping contrasts fixed_columns group_means grouping intercept side_by_side",
     "exact_tests": "TESTS boschloo fisher fisher_mid_p",
     "firth": "FirthFit FirthProfile firth firth_profile firth_test",
@@ -327,6 +328,7 @@ __all__ = [
     "interval",
     "jeffreys",
     "jobs_between",
+    "jobs_to_know",
     "jobs_to_stop",
     "kaplan_meier",
     "koopman_ratio",

@@ -147,6 +147,33 @@ def trial_value(
     return TrialValue(int(2 * each[best]), float(gains[best]), float(prices[best]))
 
 
+def jobs_to_know(difference: ArrayLike, job_variance: float, regret: float) -> float:
+    """Jobs of each of two options after which the expected regret between them is `regret`.
+
+    `difference`: as in `sample_information`; `job_variance`: of the cost of one job around the
+    expected cost of its option, added over both. 0 where the regret is that small already,
+    infinite for a regret of 0 that is not reached. To the next whole job.
+    """
+    spread = as_numbers("job_variance", job_variance)
+    refuse("job_variance", "must not be negative", spread, spread < 0)
+    perfect = float(sample_information(difference, 0.0))
+
+    def enough(jobs: float) -> bool:
+        return perfect - float(sample_information(difference, spread / jobs)) <= regret
+
+    if perfect <= regret:
+        return 0.0
+    if regret <= 0:
+        return np.inf
+    low, high = 0.0, 1.0
+    while not enough(high):
+        low, high = high, 2 * high
+    while high - low > 1:
+        middle = (low + high) // 2
+        low, high = (low, middle) if enough(middle) else (middle, high)
+    return high
+
+
 def _as_draws(costs: ArrayLike) -> FloatArray:
     draws = as_numbers("costs", costs)
     if draws.ndim != 2 or not draws.size:

@@ -119,6 +119,17 @@ def test_a_trial_is_sized_by_what_it_brings():
     assert (none.jobs, none.net) == (0, 0)
 
 
+def test_jobs_until_little_is_left_to_know():
+    # Normal, mean 0, sd 2: 2 * .3989 is left now; after n jobs each the posterior mean has
+    # variance 4 * 4 / (4 + 50 / n) (Raiffa and Schlaifer 1961), so that 0.1 is left when
+    # sqrt(16 / (4 + 50 / n)) * .3989 = 2 * .3989 - 0.1.
+    draws = normal_draws(0.0, 2.0)
+    exact = 50 / (16 / (2 - 0.1 / reference.norm.pdf(0)) ** 2 - 4)
+    assert stats.jobs_to_know(draws, 50.0, 0.1) == np.ceil(exact)
+    assert stats.jobs_to_know(draws, 50.0, 0.8) == 0
+    assert stats.jobs_to_know(draws, 50.0, 0.0) == np.inf
+
+
 @pytest.mark.parametrize(
     ("call", "words"),
     [
