@@ -40,7 +40,7 @@ FINDINGS = (
     "base", "rates_notes", "rates_pool", "rates", "costs", "twins", "check",
     "adjusting_columns", "adjusting",
     "compare_plan", "compare_figures", "compare_words", "compare_use_notes", "compare_notes",
-    "compare", "safety", "verdicts",
+    "compare", "safety", "verdicts", "costing", "weighing",
     "practice_figures", "practice_words", "practice_notes", "practice",
     "causes_plan", "causes_design", "causes_fit", "causes_words", "causes_notes", "causes",
     "comebacks_figures", "comebacks_plan", "comebacks_answers", "comebacks_adjusted",
