@@ -83,6 +83,44 @@ def cost_up(
     return Costing(total, variances, tuple(missing))
 
 
+def aligned(
+    draws: FloatArray,
+    rows: Sequence[tuple[str, str | None]],
+    options: Sequence[str],
+    scopes: Sequence[str | None],
+) -> FloatArray:
+    """Draws of one fit (its options, its scopes, draws) in the places of all options and scopes.
+
+    `rows`: (option, model) of the fit in its order, None for all models, as the keys of
+    `Adjustment.rows`; `options`, `scopes`: those wanted. A model on which nobody looked for this
+    mode has the rate over all models; an option without any opportunity has NaN.
+    """
+    own_options = list(dict.fromkeys(option for option, _ in rows))
+    own_scopes = list(dict.fromkeys(model for _, model in rows))
+    everything = own_scopes.index(None)
+    places = [own_scopes.index(s) if s in own_scopes else everything for s in scopes]
+    answer = np.full((len(options), len(scopes), draws.shape[-1]), np.nan)
+    for n, option in enumerate(options):
+        if option in own_options:
+            answer[n] = draws[own_options.index(option), places]
+    return answer
+
+
+def as_one_event(failures: ArrayLike, costs: ArrayLike) -> tuple[FloatArray, float]:
+    """Failures of several modes as equivalent failures of one, and the money for each of these.
+
+    `failures` (cells, modes); `costs` (modes,), money above 0. One fit instead of one for each
+    mode: equivalent failures times their cost are the money lost in each cell, exactly, and as
+    counts they vary as that money does. Where no mode was seen there are none, at the mean cost.
+    Source: the two moments of a compound Poisson sum, as in quasi-likelihood (McCullagh and
+    Nelder 1989, Generalized Linear Models, 2nd edition, chapter 9).
+    """
+    counts, price = np.asarray(failures, dtype=np.float64), np.asarray(costs, dtype=np.float64)
+    money = counts @ price
+    each = float((counts @ price**2).sum() / money.sum()) if money.sum() else float(price.mean())
+    return money / each, each
+
+
 def spread(draws: FloatArray, number: int, random: np.random.Generator) -> FloatArray:
     """As many draws as asked for, in an order that has nothing to do with any other part's.
 

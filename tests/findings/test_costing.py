@@ -8,7 +8,15 @@ import numpy as np
 import pytest
 from numpy.testing import assert_allclose, assert_array_equal
 
-from fixstats.findings.costing import Event, cost_up, flips_at, rates_without_fit, spread
+from fixstats.findings.costing import (
+    Event,
+    aligned,
+    as_one_event,
+    cost_up,
+    flips_at,
+    rates_without_fit,
+    spread,
+)
 
 
 def constant(values, draws=50):
@@ -98,3 +106,32 @@ def test_seen_but_not_fitted_is_pooled_by_option_and_model():
 )
 def test_where_a_missing_cost_changes_the_leader(costs, rates, at):
     assert flips_at(costs, rates, 0) == pytest.approx(at)
+
+
+def test_places_of_one_fit_among_all():
+    rows = [(option, model) for option in ("a", "b") for model in ("X", "Z", None)]
+    draws = np.arange(6.0).reshape(2, 3, 1)
+    found = aligned(draws, rows, ["b", "never", "a"], ["X", "Y", "Z", None])[..., 0]
+    # Y was never looked at for this mode: the rate over all models.
+    assert_array_equal(found[[0, 2]], [[3, 5, 4, 5], [0, 2, 1, 2]])
+    assert np.isnan(found[1]).all()
+
+
+def test_several_modes_as_one_by_hand():
+    # 4 failures of 10 and 1 of 100 in the first cell, 2 of 10 in the second.
+    failures, each = as_one_event([[4, 1], [2, 0]], [10, 100])
+    # (6 * 100 + 1 * 10000) / (60 + 100)
+    assert each == pytest.approx(66.25)
+    assert_allclose(failures * each, [140, 20])
+    assert as_one_event([[0, 0]], [10, 30]) == (np.zeros(1), 20.0)
+
+
+def test_as_one_varies_as_the_money_does():
+    random = np.random.default_rng(3)
+    counts = random.poisson([6.0, 2.0, 0.5], (200_000, 3))
+    costs = np.array([5.0, 40.0, 200.0])
+    money = counts @ costs
+    failures, each = as_one_event(counts, costs)
+    # A Poisson count has its mean as variance; so have the equivalent failures.
+    assert failures.var() == pytest.approx(failures.mean(), rel=0.02)
+    assert_allclose(failures.sum() * each, money.sum())
