@@ -25,6 +25,7 @@ def status_notes(
         _contradiction(rows),
         _by_drawing(rows),
         _unknown(rows),
+        _unseen(rows),
         _not_yet(rows),
         _more_than_drawn(rows),
         _excluded(trial),
@@ -123,6 +124,17 @@ def _unknown(rows: Rows) -> Note | None:
         "unknown",
         f"{counted(unknown, 'job')} were not checked for the main outcome and are in no pair "
         f"({parts}); if one option is looked at more closely than the other, the trial is not fair",
+    )
+
+
+def _unseen(rows: Rows) -> Note | None:
+    unseen = sum(row["safety_unknown"] for row in rows)
+    if not unseen:
+        return None
+    return Note(
+        "safety_unknown",
+        f"{counted(unseen, 'job')} were not checked for every safety failure; the harm stop knows "
+        "only what was seen",
     )
 
 

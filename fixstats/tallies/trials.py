@@ -50,11 +50,13 @@ class TrialCounts:
 
     ``options``: role (main or safety) and option -> counts by name; ``pairs``: role -> columns
     ``day``, ``more``, ``fewer``, ``both``, ``neither``, a row for each day with complete pairs;
+    ``dangers``: columns ``day``, ``harmed``, ``jobs`` of the option;
     ``handed_out``: option -> slots.
     """
 
     options: Mapping[tuple[str, str], Mapping[str, int]]
     pairs: Mapping[str, Mapping[str, Sequence[Any]]]
+    dangers: Mapping[str, Sequence[Any]]
     handed_out: Mapping[str, int]
 
 
@@ -114,5 +116,7 @@ def count_trial(
         }
         for role in (MAIN, SAFETY)
     }
+    harm = con.execute(statement("tallies/trial_dangers"), {"option": trial.option}).fetchall()
+    dangers = {name: [row[n] for row in harm] for n, name in enumerate(("day", "harmed", "jobs"))}
     handed = con.execute(statement("tallies/trial_handed"), {"trial": trial.trial}).fetchall()
-    return TrialCounts(options, pairs, dict(handed))
+    return TrialCounts(options, pairs, dangers, dict(handed))

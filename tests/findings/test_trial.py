@@ -166,6 +166,20 @@ def test_verdicts(tmp_path, jobs, rates, harm, verdict):
     assert [row["trial"] for row in shop.trials().rows] == ["pads"]
 
 
+def test_a_danger_seen_counts_though_another_was_not_looked_for(tmp_path):
+    rows = trial_jobs(60, {"heat_plate": 0, "heat_pad": 0}, unchecked=0, switched=0)
+    seen = [row for row in rows if row["assigned"] == "heat_pad"][:3]
+    for row in seen:
+        row |= {"failures": "cell_pierced", "unchecked": "cell_hot"}
+    option = shop_with(tmp_path, rows).trial("pads").rows[-1]
+    pads = sum(row["assigned"] == "heat_pad" for row in rows)
+    assert option["safety_failures"] == 3
+    # Half of the evidence is that all jobs drawn for the option are above the limit.
+    alone = float(stats.evidence_above(3, pads, 0.02)) / 2
+    assert alone < option["harm_evidence"] < alone + float(stats.pair_evidence_above(3, 0, 10))
+    assert option["harm_evidence"] > 1 > float(stats.evidence_above(0, pads, 0.02))
+
+
 def test_nothing_recorded_yet(tmp_path):
     rows = trial_jobs(6, {"heat_plate": 0, "heat_pad": 0})
     shop = shop_with(tmp_path, [row | {"trial": "", "assigned": ""} for row in rows])
