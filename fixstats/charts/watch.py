@@ -93,7 +93,7 @@ def _title(finding: Finding) -> str:
 def _period(finding: Finding) -> str:
     of = finding.settings
     return (
-        f"watched {of['since']} to {of['until']} against {of['baseline_since']} to the day before; "
+        f"n: {counted(len(finding.rows), 'point')}; watched {of['since']} to {of['until']} against {of['baseline_since']} to the day before; "
         f"by first choice; had nothing changed, about {of['expected_false']:.1f} false alarms a run"
     )
 

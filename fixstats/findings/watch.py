@@ -249,12 +249,9 @@ def _returns_since(
 ) -> dict[str | None, date]:
     group, days = compared.group, folder.settings.warranty_days
     tallies.lay_returns(con, folder.catalogue, [group], time.since, time.until)
-    counted = tallies.count_returns(con, group, days, covered.as_of, by_day=True)
+    counted = tallies.count_returns(con, group, days, covered.as_of, value)
     reasons = [None if reason == ANY else reason for reason in counted["reason"]]
-    own = [
-        n for n, (reason, name) in enumerate(zip(reasons, counted["value"], strict=True))
-        if name == value and reason in risks
-    ]  # fmt: skip
+    own = [n for n, reason in enumerate(reasons) if reason in risks]
     own = sorted(own, key=lambda n: counted["finished"][n])
     kept = {name: [counted[name][n] for n in own] for name in ("finished", "failures", "expected")}
     # A job's expected number stands for its risk: the score of events in time.

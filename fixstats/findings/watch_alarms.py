@@ -166,6 +166,8 @@ def in_order(alarms: Sequence[Row], catalogue: Catalogue) -> list[Row]:
 
 def _explained(one: Row, alarms: Sequence[Row], catalogue: Catalogue) -> str | None:
     """What among the alarms already says this one."""
+    if one["mode"] and one["group"] is None:
+        return _lot_behind(one, alarms)
     if one["family"]:
         inside = [
             other["mode"]
@@ -186,6 +188,20 @@ def _explained(one: Row, alarms: Sequence[Row], catalogue: Catalogue) -> str | N
         ]
         return lots[0] if lots else None
     return None
+
+
+def _lot_behind(one: Row, alarms: Sequence[Row]) -> str | None:
+    """The lot to which at least half of the failures beyond the expected fell."""
+    beyond = (one["failures"] - one["expected"]) / 2
+    lots = [
+        other["value_of_group"]
+        for other in alarms
+        if other["mode"] == one["mode"]
+        and other["charts"] == ["funnel"]
+        and other["group"].endswith("_lot")
+        and other["failures"] - other["expected"] >= beyond
+    ]
+    return lots[0] if lots else None
 
 
 def _key(one: Row) -> tuple[Any, Any]:

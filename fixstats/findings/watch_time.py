@@ -16,6 +16,7 @@ from fixstats.findings.watch_figures import (
     Floats,
     Thresholds,
     cusum_thresholds,
+    effective_failures,
     month_limits,
     pooled_risks,
     shortest_gaps,
@@ -83,7 +84,8 @@ def _places(values: Sequence[Any], names: Sequence[Any]) -> NDArray[np.int64]:
 class Expected:
     """What the baseline says; arrays over subjects unless told.
 
-    ``risk``: (subjects, models). ``by_month``: expected failures, (subjects, months). ``sigma_z``:
+    ``risk``: (subjects, models). ``failures``: how many the expectation rests on, see
+    ``effective_failures``. ``by_month``: expected failures, (subjects, months). ``sigma_z``:
     how much further months lie apart than chance takes them, 1 where chance is all.
     """
 
@@ -98,11 +100,14 @@ class Expected:
 def expected_of(series: Series) -> Expected:
     """Risks from the baseline, and what they make one expect of every month."""
     failures, opportunities = series.base(series.failures), series.base(series.opportunities)
-    risk = pooled_risks(failures, opportunities)
+    pooled = pooled_risks(failures, opportunities)
+    risk = pooled.risk
+    watched = np.nan_to_num(series.opportunities[:, :, series.watched].sum(axis=2) * risk)
+    base = effective_failures(failures, np.nan_to_num(pooled.weight, nan=1.0), watched)
     by_month = np.nansum(series.opportunities * risk[:, :, None], axis=1)
     total = opportunities.sum(axis=1)
     rate = np.nansum(risk * opportunities, axis=1) / np.where(total > 0, total, np.nan)
-    return Expected(risk, failures.sum(axis=1), total, rate, by_month, _sigma(series, by_month))
+    return Expected(risk, base, total, rate, by_month, _sigma(series, by_month))
 
 
 def _sigma(series: Series, by_month: Floats) -> Floats:
@@ -180,10 +185,7 @@ def month_rows(series: Series, expected: Expected, sums: Sums) -> list[dict[str,
     at, month = np.nonzero(there)
     n, centre = counts["opportunities"][at, month], expected.by_month[at, month]
     centre = centre / n
-    limits = month_limits(
-        centre, n, expected.failures[at], expected.rate[at],
-        expected.opportunities[at], expected.sigma_z[at],
-    )  # fmt: skip
+    limits = month_limits(centre, n, expected.failures[at], expected.sigma_z[at])
     value = counts["failures"][at, month] / n
     out = stats.beyond_limits(value, 0.0, limits.upper_limit) & series.watched[month]
     rows = []
@@ -235,7 +237,7 @@ def gap_rows(series: Series, expected: Expected, by_day: Columns) -> list[dict[s
     rare = rare_of(series, expected) & (expected.opportunities > 0)
     rate = np.where(rare, expected.rate, np.nan)
     limits = stats.g_limits(rate)
-    lower, beyond = shortest_gaps(rate, expected.failures, expected.opportunities)
+    lower, beyond = shortest_gaps(rate, expected.failures)
     subject = _places(list(zip(by_day["mode"], by_day["family"], strict=True)), series.subjects)
     failures, units = (np.asarray(by_day[name]) for name in ("failures", "opportunities"))
     days, rows = by_day["day"], []

@@ -48,7 +48,7 @@ def strength_words(one: Row) -> str:
 
 def _what(one: Row, labels: Mapping[str, str]) -> str:
     code = one["mode"] or one["family"]
-    mode = labels.get(code, code) if code else "any reason"
+    mode = labels.get(code, code.replace("_", " ")) if code else "any reason"
     if one["family"]:
         mode = f"{mode} (family)"
     if one["group"] is None:

@@ -151,11 +151,15 @@ def lay_returns(
 
 
 def count_returns(
-    con: duckdb.DuckDBPyConnection, group: Group, days: int, as_of: date, *, by_day: bool = False
+    con: duckdb.DuckDBPyConnection, group: Group, days: int, as_of: date, value: str | None = None
 ) -> Columns:
-    """Returns and expected returns by reason and value; ``by_day``: and day of hand-over."""
-    slots = {**_slots(group), "keys": "finished, " if by_day else ""}
-    return _columns(con, fill("tallies/watch_returns", slots), {"days": days, "as_of": as_of})
+    """Returns and expected returns by reason and value; of one ``value``, by day of hand-over."""
+    slots = {**_slots(group), "keys": "", "filters": ""}
+    asked: dict[str, Any] = {"days": days, "as_of": as_of}
+    if value is not None:
+        slots |= {"keys": "finished, ", "filters": "and l.value = $value"}
+        asked["value"] = value
+    return _columns(con, fill("tallies/watch_returns", slots), asked)
 
 
 def count_value_days(

@@ -48,6 +48,10 @@ def test_words(name: str) -> None:
         words = ("n: ", "by what was drawn", "confidence sequence, 96\u00a0%", "up to 2025-06-17")
         assert [word for word in words if word not in under] == []
         return
+    if found.question == "watch":
+        words = ("n: ", "by first choice", "against 2024-06-01", "2025-06-17", "false alarms")
+        assert [word for word in words if word not in under] == []
+        return
     kinds = {"compare": "s", "causes": "s", "comebacks": " (log-log)"}
     interval = "95\u00a0% interval" + kinds.get(found.question, " (Wilson)")
     for words in ("n: ", interval, "up to 2025-06-17"):
