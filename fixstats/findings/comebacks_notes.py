@@ -202,6 +202,8 @@ def _competing(told: Told) -> list[Note]:
 
 def _many_tests(told: Told) -> list[Note]:
     tests = sum(row["p_value"] is not None for row in told.rows)
+    if len(told.followed.groups) == 2:
+        tests //= 2  # both are one and the same
     if tests < 2:
         return []
     return [
