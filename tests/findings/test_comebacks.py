@@ -287,6 +287,34 @@ def test_what_cannot_be_compared_has_its_reason(grades, reason, told):
     assert told in answer.problem and answer.draws is None and not answer.rows
 
 
+@pytest.mark.parametrize("seed", range(25))
+def test_whatever_the_jobs_like_for_like_never_fails(seed):
+    """A handful of jobs, often of one model or technician, often all back or none."""
+    rng = np.random.default_rng(seed)
+    jobs = int(rng.integers(2, 14))
+
+    def some(names):
+        return rng.choice(
+            np.array(names, dtype=object)[: int(rng.integers(1, len(names) + 1))], jobs
+        )
+
+    keys = {
+        "battery_grade": some(["original", "refurbished", None, "-"]),
+        "model": some(["A", None, "B"]),
+        "technician": some(["T1", "T2", None]),
+    }
+    end = rng.integers(0, 91, jobs)
+    hazard = np.full(jobs, rng.choice([1e-9, 0.02, 1 - 1e-12]))
+    day, reason = seen(rng, hazard, rng.choice([1e-9, 0.3]), end)
+    days = int(rng.choice([1, 6, 7, 90, 400]))
+    followed = followed_of(leaving_of(keys, np.minimum(day, days), reason), everything)
+    answer = adjust_returns(followed, ANY, days, confidence_level=0.95)
+    assert bool(answer.problem) == (answer.draws is None)
+    if answer.draws is not None:
+        assert np.isfinite(answer.draws).all()
+        assert answer.draws.min() >= 0 and answer.draws.max() <= 1
+
+
 def test_the_finding_says_it_in_words():
     leaving, _ = confounded(np.random.default_rng(3))
     by = {"battery_grade": leaving.keys["battery_grade"]}
