@@ -246,7 +246,8 @@ def _draws(fit: stats.MultilevelFit, units: _Units) -> FloatArray:
     everything = answer.sum(axis=1, keepdims=True) / totals.sum()
     with np.errstate(invalid="ignore"):
         draws = np.concatenate([answer / totals[:, None], everything], axis=1)
-    return np.minimum(draws, 1.0)  # sums round
+    shares: FloatArray = np.minimum(draws, 1.0)  # sums round
+    return shares
 
 
 def _option_names(options: int) -> set[str]:
