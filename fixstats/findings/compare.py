@@ -303,7 +303,7 @@ def _strata_rows(answer: Answer, plan: Plan) -> list[dict[str, Any]]:
 
 
 def _sentences(answer: Answer, plan: Plan) -> Iterator[dict[str, Any]]:
-    """A sentence for each row, with what it is about, what it says, and what was not used there."""
+    """A sentence for each row, with what it is about, what it says, what was not used."""
     modes = [plan.catalogue.modes[code] for code in answer.modes.codes]
     say = Wording(
         worth=plan.worth,
@@ -318,7 +318,8 @@ def _sentences(answer: Answer, plan: Plan) -> Iterator[dict[str, Any]]:
         yield about | {
             "sentence": sentence(row, say, beside),
             "verdict": verdict(row, beside),
-            "unused": unused(row) if beside.met else (),
+            "unused": unused(row),
+            "met": beside.met,
         }
 
 

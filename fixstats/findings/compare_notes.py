@@ -162,8 +162,9 @@ def _reversals(rows: Found, plan: Plan, *, several: bool) -> Iterator[Note]:
     if weak:
         yield Note(
             "possible_reversal",
-            f"{some_named(weak)}: raw and like-for-like figures point different ways, neither "
-            "surely; on so few jobs the adjusted figure leans on the other models",
+            f"{some_named(weak)}: the raw figure and a like-for-like one (adjusted, or within "
+            "strata) point different ways, neither surely; on so few jobs the adjusted figure "
+            "leans on the other models",
         )
 
 
