@@ -20,7 +20,7 @@ if TYPE_CHECKING:
 
 WIDTH, HEIGHT = 560, 150
 # More panels than this make a picture nobody reads; the first in order are kept.
-MOST_PANELS = 8
+MOST_PANELS = 6
 OUT = COLOURS[1]
 # State of a point -> colour and shape; the same in all panels, so that one legend serves them.
 STATES = {
@@ -56,7 +56,7 @@ def watch_chart(finding: Finding) -> Picture:
         _period(finding),
         f"{counted(left, 'panel')} not drawn: last in order" if left else "",
     ]
-    told = [alarm_words(one, finding.labels) for one in finding.parts["alarms"]]
+    told = [alarm_words(one, finding.labels) for one in finding.parts["alarms"][:3]]
     return finished(picture, title, [one for one in words if one], ". ".join([title, *told]))
 
 
@@ -169,7 +169,7 @@ def _months(finding: Finding, one: Alarm) -> Picture:
     )
     top = 1.12 * max(max(r["rate"], r["limit"] or 0) for r in records)
     scale = alt.Scale(domain=[0, min(top, 1.0) or 1.0], nice=False)
-    y = alt.Y("rate:Q", title="failed", scale=scale, axis=percent_axis(tickCount=5))
+    y = alt.Y("rate:Q", title="failures per opportunity, %", scale=scale, axis=percent_axis(tickCount=5))
     colour, shape = _by_state()
     base = plot(records)
     step = alt.X("place:Q", scale=alt.Scale(domain=[0, len(rows)], nice=False))

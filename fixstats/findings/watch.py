@@ -54,6 +54,7 @@ ROW_KEYS = (
     "chart", "mode", "family", "group", "value_of_group", "period", "failures", "opportunities",
     "value", "centre", "lower_limit", "upper_limit", "alarm", "since", "expected_false",
 )  # fmt: skip
+CHARTS = ("p", "p_prime", "g", "cusum", "funnel", "comebacks")
 # Since when is worked out for the strongest so many groups that are out.
 MOST_DATED = 30
 # A change so soon after the first watched day may as well have been there before.
@@ -97,6 +98,7 @@ def watch(con: duckdb.DuckDBPyConnection, folder: ShopFolder, ask: WatchAsk) -> 
     for one in compared:
         rows += group_rows(one, each, _span(time), since)
         alarms += group_alarms(one, folder, since)
+    rows = sorted(rows, key=lambda row: _place(row, catalogue))
     ordered = in_order([_from_start(one, time) for one in alarms], catalogue)
     notes = [*notes_for(rows, ordered, months, time, covered, folder), *notes]
     return _finding(folder, ask, covered, time, rows, ordered, months, notes)
@@ -179,6 +181,16 @@ def _groups(
             found.append(compare("comebacks", group, _asked(returns, ask, modes)))
     found = corrected(found)
     return found, _since(con, folder, found, time, covered)
+
+
+def _place(row: Row, catalogue: Catalogue) -> tuple[Any, ...]:
+    """Rows by chart, then as the catalogue lists modes and families, then by group and time."""
+    names = [*catalogue.modes, *catalogue.families]
+    subject = row["mode"] or row["family"]
+    return (
+        CHARTS.index(row["chart"]), names.index(subject) if subject else -1,
+        row["group"] or "", row["value_of_group"] or "", row["period"],
+    )  # fmt: skip
 
 
 def _from_start(one: Row, time: Watched) -> Row:

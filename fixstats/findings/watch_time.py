@@ -57,7 +57,8 @@ class Series:
 
 def series_of(counted: Columns) -> Series:
     """The counts laid out as arrays."""
-    subjects = [*dict.fromkeys(zip(counted["mode"], counted["family"], strict=True))]
+    found = {*zip(counted["mode"], counted["family"], strict=True)}
+    subjects = sorted(found, key=lambda one: (one[0] is None, one[0] or one[1]))
     places = [*dict.fromkeys(zip(counted["month"], counted["watched"], strict=True))]
     models, months = sorted(set(counted["model"])), sorted(places)
     rows = (

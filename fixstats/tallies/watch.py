@@ -23,6 +23,7 @@ Columns = dict[str, list[Any]]
 FIRST_JOBS = (("rework", "no"),)
 # Views of which the rows of the watched jobs are kept, in the order in which they read each other.
 KEPT = ("mentions", "marks_first", "units_beside_steps")
+DIGITS = 9
 DAY = Key("day", "job", "finished")
 
 
@@ -196,4 +197,8 @@ def _columns(con: duckdb.DuckDBPyConnection, text: str, values: Mapping[str, Any
     names = [column[0] for column in cursor.description or ()]
     rows = cursor.fetchall()
     columns = zip(*rows, strict=True) if rows else [()] * len(names)
-    return {name: list(one) for name, one in zip(names, columns, strict=True)}
+    # Sums of fractions come in any order: their last digits would differ from run to run.
+    return {
+        name: [round(x, DIGITS) if isinstance(x, float) else x for x in one]
+        for name, one in zip(names, columns, strict=True)
+    }
