@@ -36,7 +36,6 @@ from fixstats.findings.watch_time import (
     expected_of,
     gap_rows,
     month_rows,
-    scores_of,
     series_of,
     sum_rows,
     sums_of,
@@ -57,8 +56,8 @@ ROW_KEYS = (
 CHARTS = ("p", "p_prime", "g", "cusum", "funnel", "comebacks")
 # Since when is worked out for the strongest so many groups that are out.
 MOST_DATED = 30
-# A change so soon after the first watched day may as well have been there before.
-EARLY = timedelta(days=14)
+# A change within the first month watched may as well have been there before.
+EARLY = timedelta(days=31)
 
 
 def watch(con: duckdb.DuckDBPyConnection, folder: ShopFolder, ask: WatchAsk) -> Finding:
@@ -216,7 +215,7 @@ def _since(
     time: Watched,
     covered: Period,
 ) -> dict[tuple[str | None, str], str]:
-    """Since when: the day from which the sum of each group that is out rose to its highest."""
+    """Since when the strongest groups that are out are: their most probable day of the change."""
     since: dict[tuple[str | None, str], str] = {}
     out = [(one, n) for one in found for n in alarms_of(one)]
     out = sorted(out, key=lambda pair: pair[0].p_value[pair[1]])[:MOST_DATED]
@@ -246,8 +245,8 @@ def _failures_since(
         con, folder.catalogue, compared.group, value, modes, time.since, time.until
     )
     risk = np.array([risks[mode] for mode in counted["mode"]])
-    quiet = np.asarray(counted["opportunities"]) * np.log1p((ODDS_RATIO - 1) * risk)
-    return _rises(counted["mode"], counted["day"], scores_of(counted["failures"], quiet.tolist()))
+    expected = (np.asarray(counted["opportunities"]) * risk).tolist()
+    return _rises(counted["mode"], counted["day"], counted["failures"], expected)
 
 
 def _returns_since(
@@ -265,20 +264,22 @@ def _returns_since(
     reasons = [None if reason == ANY else reason for reason in counted["reason"]]
     own = [n for n, reason in enumerate(reasons) if reason in risks]
     own = sorted(own, key=lambda n: counted["finished"][n])
-    kept = {name: [counted[name][n] for n in own] for name in ("finished", "failures", "expected")}
-    # A job's expected number stands for its risk: the score of events in time.
-    quiet = [(ODDS_RATIO - 1) * one for one in kept["expected"]]
-    return _rises([reasons[n] for n in own], kept["finished"], scores_of(kept["failures"], quiet))
+    kept = [[counted[name][n] for n in own] for name in ("finished", "failures", "expected")]
+    return _rises([reasons[n] for n in own], *kept)
 
 
 def _rises(
-    modes: Sequence[str | None], days: Sequence[date], scores: Any
+    modes: Sequence[str | None],
+    days: Sequence[date],
+    failures: Sequence[int],
+    expected: Sequence[float],
 ) -> dict[str | None, date]:
     found = {}
     order = np.argsort(np.array([day.toordinal() for day in days]), kind="stable")
     for mode in dict.fromkeys(modes):
         own = [n for n in order.tolist() if modes[n] == mode]
-        found[mode] = day_of_rise(scores[own], [days[n] for n in own])
+        columns = ([one[n] for n in own] for one in (failures, expected, days))
+        found[mode] = day_of_rise(*columns)
     return found
 
 

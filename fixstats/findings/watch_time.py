@@ -158,7 +158,11 @@ def sums_of(series: Series, expected: Expected, by_day: Columns) -> Sums:
     scores = scores_of(by_day["failures"], by_day["quiet"]) / wide[subject]
     height = np.where(np.isfinite(thresholds.threshold), thresholds.threshold, 1e9)
     found = stats.cusum_alarms(scores, height, groups=subject, n_groups=len(series.subjects))
-    since = [by_day["day"][row] if row >= 0 else None for row in found.since]
+    since: list[date | None] = [None] * len(series.subjects)
+    for n in np.flatnonzero(found.alarm >= 0):
+        own = np.flatnonzero(subject == n).tolist()
+        columns = ([by_day[name][row] for row in own] for name in ("failures", "expected", "day"))
+        since[n] = day_of_rise(*columns)
     return Sums(thresholds, found.highest, found.alarm >= 0, since)
 
 
@@ -168,12 +172,20 @@ def scores_of(failures: Sequence[int], quiet: Sequence[float]) -> Floats:
     return scores
 
 
-def day_of_rise(scores: Floats, days: Sequence[date]) -> date:
-    """The first day after the last one at which the sum was 0 before it was highest."""
-    sums = stats.cusum(scores)
-    top = int(np.argmax(sums))
-    zeros = np.flatnonzero(sums[: top + 1] == 0)
-    return days[int(zeros[-1]) + 1 if len(zeros) and zeros[-1] < top else 0]
+def day_of_rise(failures: Sequence[int], expected: Sequence[float], days: Sequence[date]) -> date:
+    """The most probable day on which the rate rose; one row a day, in order of time.
+
+    The change lasted to the day on which the CUSUM was highest, so that a rise that is over is
+    dated, too. Of all days up to then the one from which failures are likeliest to have come at
+    one higher rate against the expected one: the likelihood ratio of Poisson counts, the size of
+    the change free (Hinkley 1970, Biometrika 57:1-17, for the time of a change).
+    """
+    seen, awaited = (np.asarray(one, dtype=float) for one in (failures, expected))
+    top = int(np.argmax(stats.cusum(scores_of(failures, expected)))) + 1
+    k, e = (np.cumsum(one[:top][::-1])[::-1] for one in (seen, awaited))
+    with np.errstate(divide="ignore", invalid="ignore"):
+        gain = np.where(k > e, k * np.log(k / e) - (k - e), 0.0)
+    return days[int(np.argmax(gain))]
 
 
 def month_rows(series: Series, expected: Expected, sums: Sums) -> list[dict[str, Any]]:

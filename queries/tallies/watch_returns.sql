@@ -193,3 +193,4 @@ answered as (
   inner join followed_jobs as f on f.value = c.value
 )
 select * from answered
+order by reason, value
