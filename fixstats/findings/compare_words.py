@@ -147,7 +147,8 @@ def _against(row: Public, lead: Lead) -> str:
 def _dangerous(row: Public, say: Wording, beside: Beside) -> str:
     """A union counts a snapped tab like a pierced cell: what can hurt must not hide in it.
 
-    Told where chance hardly explains it; and, without a claim, beside any claim the other way.
+    Told where chance hardly explains it; over all jobs also, as bare counts, wherever the sentence
+    claims the other order.
     """
     found = beside.dangers
     said = {"less": -1, "more": 1}.get(verdict(row, beside), 0)
@@ -162,7 +163,9 @@ def _dangerous(row: Public, say: Wording, beside: Beside) -> str:
         worse = row["option"] if found.apart > 0 else row["baseline"]
         first, second = counts if found.apart > 0 else reversed(counts)
         return f"; but {what} more often with {worse} ({first} against {second})"
-    return f"; {what} alone: {counts[0]} against {counts[1]}, no order shown" if said else ""
+    if not said or row["model"]:
+        return ""
+    return f"; {what} alone: {counts[0]} against {counts[1]}, no order shown"
 
 
 def _jobs(row: Public) -> tuple[tuple[str, int], ...]:
