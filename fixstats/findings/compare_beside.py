@@ -52,7 +52,8 @@ def beside_rows(
     ``dangers``: the modes that can hurt someone, and counts of their union by the choice and, for
     rows of models, the model.
     """
-    seen = {row.option: _met(cells, choice, row.option, baseline) for row in rows}
+    options = {row.option for row in rows}
+    seen = {option: _met(cells, choice, option, baseline) for option in options}
     found: list[Dangers | None] = [None] * len(rows)
     if dangers:
         found = list(_dangers(rows, *dangers, choice, baseline))
