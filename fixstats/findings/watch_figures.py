@@ -30,6 +30,8 @@ GRID = np.array([-1.0, -0.6, -0.35, -0.2, -0.1, 0.0, 0.1, 0.2, 0.35, 0.6, 1.0, 1
 _AT = (np.arange(24) + 0.5) / 24
 NODES, WEIGHTS = 1 - (1 - _AT) ** 4, 4 * (1 - _AT) ** 3 / np.sum(4 * (1 - _AT) ** 3)
 STATES = 80
+# A month of fewer failures is never out: one or two of a handful of jobs are no news.
+FEWEST_FAILURES = 3
 # Least variance of the models' ratios to the overall rate: a third up or down is usual between
 # device models (common practice, no source).
 LEAST_SPREAD = 0.1
@@ -190,11 +192,12 @@ def month_limits(
         return np.asarray(np.where(k > opportunities, 0.0, p))
 
     # The first number of failures that is too many, by halving; it can be beyond all.
-    low = np.floor(limits.upper_limit * opportunities + 1e-9)
+    low = np.maximum(np.floor(limits.upper_limit * opportunities + 1e-9), FEWEST_FAILURES - 1)
+    low = np.minimum(low, opportunities)
     high = np.minimum(np.ceil(low + (low - centre * opportunities) + 16), opportunities + 1)
     high = np.where(tail(high) > stats.THREE_SIGMA_TAIL, opportunities + 1, high)
     while (high - low > 1).any():
-        middle = np.floor((low + high) / 2)
+        middle = np.ceil((low + high) / 2)  # never the lower end, which is settled
         out = tail(middle) <= stats.THREE_SIGMA_TAIL
         low, high = np.where(out, low, middle), np.where(out, middle, high)
     upper = np.minimum((high - 1) / opportunities, 1.0)
