@@ -77,15 +77,17 @@ def _dangers(
     from fixstats import stats
 
     names = ("failures", "opportunities")
-    counts: dict[tuple[Any, Any], tuple[int, ...]] = {}
+    counts: dict[tuple[Any, Any], tuple[int, int]] = {}
     for keys in ([choice], [choice, "model"]):
         if set(keys) <= set(cells.columns):
             sums = cells.group_by(keys).agg(pl.col(names).sum())
             for *key, failures, opportunities in sums.iter_rows():
                 counts[key[0], key[1] if len(key) > 1 else None] = failures, opportunities
-    sides = [
-        (*counts.get((row.option, row.model), (0, 0)), *counts.get((baseline, row.model), (0, 0)))
-        for row in rows
+    ours = [counts.get((row.option, row.model), (0, 0)) for row in rows]
+    theirs = [counts.get((baseline, row.model), (0, 0)) for row in rows]
+    figures = ([side[n] for side in sides] for sides in (ours, theirs) for n in (0, 1))
+    p_values = stats.fisher_mid_p(*figures).tolist()
+    return [
+        Dangers(codes, *one, *other, p)
+        for one, other, p in zip(ours, theirs, p_values, strict=True)
     ]
-    p_values = stats.fisher_mid_p(*([side[n] for side in sides] for n in range(4)))
-    return [Dangers(codes, *side, p) for side, p in zip(sides, p_values.tolist(), strict=True)]

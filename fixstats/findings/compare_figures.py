@@ -187,8 +187,9 @@ def add_strata(
     )
     size = np.where((sides[1] > 0) & (sides[3] > 0), 0.0, sides[1] + sides[3])
     lost = np.bincount(groups, weights=size, minlength=number)
-    one_sided = effect.left_out.tolist()
-    for row, outside, row.one_sided in zip(rows, lost.tolist(), one_sided, strict=True):
+    left_out = effect.left_out.tolist()
+    for row, outside, one_sided in zip(rows, lost.tolist(), left_out, strict=True):
+        row.one_sided = one_sided
         jobs = row.counts["opportunities"] + row.baseline["opportunities"]
         row.outside = outside / jobs if jobs else 0.0
 
