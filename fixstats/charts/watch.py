@@ -93,7 +93,8 @@ def _title(finding: Finding) -> str:
 def _period(finding: Finding) -> str:
     of = finding.settings
     return (
-        f"n: {counted(len(finding.rows), 'point')}; watched {of['since']} to {of['until']} against {of['baseline_since']} to the day before; "
+        f"n: {counted(len(finding.rows), 'point')}; "
+        f"watched {of['since']} to {of['until']} against {of['baseline_since']} to the day before; "
         f"by first choice; had nothing changed, about {of['expected_false']:.1f} false alarms a run"
     )
 
@@ -169,7 +170,9 @@ def _months(finding: Finding, one: Alarm) -> Picture:
     )
     top = 1.12 * max(max(r["rate"], r["limit"] or 0) for r in records)
     scale = alt.Scale(domain=[0, min(top, 1.0) or 1.0], nice=False)
-    y = alt.Y("rate:Q", title="failures per opportunity, %", scale=scale, axis=percent_axis(tickCount=5))
+    y = alt.Y(
+        "rate:Q", title="failures per opportunity, %", scale=scale, axis=percent_axis(tickCount=5)
+    )
     colour, shape = _by_state()
     base = plot(records)
     step = alt.X("place:Q", scale=alt.Scale(domain=[0, len(rows)], nice=False))
