@@ -15,11 +15,13 @@ from fixstats.findings.watch_figures import ODDS_RATIO
 from fixstats.findings.watch_groups import (
     ANY,
     Compared,
+    Key,
     alarms_of,
     compare,
     corrected,
     false_alarms,
     group_rows,
+    key_of,
 )
 from fixstats.findings.watch_plan import (
     WatchAsk,
@@ -161,7 +163,7 @@ def _groups(
     modes: Sequence[str],
     time: Watched,
     covered: Period,
-) -> tuple[list[Compared], dict[tuple[str | None, str], str]]:
+) -> tuple[list[Compared], dict[Key, str]]:
     """Every group asked for against the shop, and since when those are out that are."""
     catalogue, days = folder.catalogue, folder.settings.warranty_days
     groups = [
@@ -214,9 +216,9 @@ def _since(
     found: Sequence[Compared],
     time: Watched,
     covered: Period,
-) -> dict[tuple[str | None, str], str]:
+) -> dict[Key, str]:
     """Since when the strongest groups that are out are: their most probable day of the change."""
-    since: dict[tuple[str | None, str], str] = {}
+    since: dict[Key, str] = {}
     out = [(one, n) for one in found for n in alarms_of(one)]
     out = sorted(out, key=lambda pair: pair[0].p_value[pair[1]])[:MOST_DATED]
     for one, value in dict.fromkeys((id(one), one.value[n]) for one, n in out):
@@ -228,7 +230,11 @@ def _since(
             rises = _returns_since(con, folder, compared, value, by_mode, time, covered)
         else:
             rises = _failures_since(con, folder, compared, value, by_mode, time)
-        since |= {(mode, value): day.isoformat() for mode, day in rises.items()}
+        since |= {
+            key_of(compared, n): rises[compared.mode[n]].isoformat()
+            for n in places
+            if compared.mode[n] in rises
+        }
     return since
 
 
