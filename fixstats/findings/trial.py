@@ -26,6 +26,7 @@ from fixstats.tallies.trials import (
     all_trials,
     count_trial,
     find_trial,
+    unknown_trials,
 )
 
 if TYPE_CHECKING:
@@ -110,7 +111,7 @@ def trial_status(con: duckdb.DuckDBPyConnection, folder: ShopFolder, name: str) 
             seed=trial.seed,
         ),
         rows=tuple(rows),
-        notes=status_notes(trial, rows, path.verdicts, path.days),
+        notes=status_notes(trial, counts, rows, path.verdicts, path.days),
         cautions=trial_cautions(
             trial.modes, choice, (trial.baseline, trial.option), folder.catalogue
         ),
@@ -128,7 +129,7 @@ def trial_list(con: duckdb.DuckDBPyConnection, folder: ShopFolder) -> Finding:
     settings = common_settings(
         folder, period(con), confidence_level=None, view="first", since=None, until=None
     )
-    return Finding("trial list", settings, tuple(rows), notes=list_notes(rows))
+    return Finding("trial list", settings, tuple(rows), notes=list_notes(rows, unknown_trials(con)))
 
 
 def follow(trial: Trial, counts: TrialCounts, safety_limit: float) -> Path:
@@ -173,9 +174,8 @@ def _running(columns: Mapping[str, Sequence[Any]], days: Sequence[Any]) -> dict[
 
 def conclude(trial: Trial, counts: TrialCounts, path: Path) -> list[dict[str, Any]]:
     """A row for each option, the baseline first; figures of the trial as a whole on both; pure."""
-    handed = sum(counts.handed_out.values())
     recorded = sum(numbers["jobs"] for (role, _), numbers in counts.options.items() if role == MAIN)
-    whole = _whole(trial, path, ended=max(handed, recorded) >= trial.max_jobs)
+    whole = _whole(trial, path, ended=recorded >= trial.max_jobs)
     rows = []
     for role, option in (("baseline", trial.baseline), ("option", trial.option)):
         drawn = option.lower()
