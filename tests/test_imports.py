@@ -40,8 +40,9 @@ ROOMS: dict[str, set[str]] = {
 FINDINGS = (
     "base", "rates_notes", "rates_pool", "rates", "costs", "twins", "check",
     "adjusting_columns", "adjusting",
-    "compare_plan", "compare_figures", "compare_words", "compare_use_notes", "compare_notes",
-    "compare", "safety",
+    "compare_plan", "compare_figures", "compare_beside", "compare_words", "compare_use_notes",
+    "compare_empty_notes", "compare_notes",
+    "compare", "safety", "verdicts", "costing", "weighing",
     "practice_figures", "practice_words", "practice_notes", "practice",
     "causes_plan", "causes_design", "causes_fit", "causes_words", "causes_notes", "causes",
     "comebacks_figures", "comebacks_plan", "comebacks_answers", "comebacks_adjusted",

@@ -30,6 +30,7 @@ PICTURES = {
     "practice": ("fixstats.charts.practice", "practice_chart"),
     "causes": ("fixstats.charts.causes", "causes_chart"),
     "comebacks": ("fixstats.charts.comebacks", "comebacks_chart"),
+    "watch": ("fixstats.charts.watch", "watch_chart"),
     "trial status": ("fixstats.charts.trial", "trial_chart"),
 }
 

@@ -273,7 +273,7 @@ def _title(finding: Finding) -> str:
     if not tested:
         return begin if overall["returns"] else f"{begin}: no come-back seen yet"
     if not differ:
-        return f"{begin}: no group differs from the rest by more than chance could"
+        return f"{begin}: no difference between groups could be shown"
     verb = "differs" if differ == 1 else "differ"
     return f"{begin}: {share_words(differ, len(rows), 'group')} {verb} from the rest"
 
@@ -285,21 +285,35 @@ def _subtitle(finding: Finding, lines: Sequence[_Line], top: float) -> list[str]
     known = f"returns known up to {settings['as_of']}" if settings["until"] else ""
     short = any(line.last["rate"] is None for line in lines)
     beyond = any(row["high"] > top for line in lines for row in line.steps)
-    shaded = len(lines) <= MOST_AREAS and any(line.last["returns"] for line in lines)
-    limits = "shaded" if shaded else "bars at the end"
     returns = counted(overall["returns"], "come-back")
     n = f"n: {returns} of {counted(overall['jobs'], 'completed job')}"
     parts = _keys_words(finding)
     return subtitle_of(
         [n, parts],
         finding,
-        f"limits: {limits}" + (", those at the top edge go on" if beyond else ""),
+        f"limits: {_limits_words(lines, finding)}"
+        + (", those at the top edge go on" if beyond else ""),
         known,
         f"drawn: {len(lines)} of {groups} groups, those that differ and those with most jobs"
         if groups > len(lines)
         else "",
         "curves end where fewer than 10 jobs are still followed" if short else "",
     )
+
+
+def _limits_words(lines: Sequence[_Line], finding: Finding) -> str:
+    """How limits are drawn; bars stand side by side, which is not to be read as different days."""
+    areas = len(lines) <= MOST_AREAS
+    shaded = areas and any(line.last["returns"] for line in lines)
+    bars = any(line.steps and not (areas and line.last["returns"]) for line in lines)
+    if not bars:
+        return "shaded"
+    words = "shaded, or a bar where nobody came back" if shaded else "bars at the end"
+    if len(lines) == 1:
+        return words
+    whole = all(line.last["rate"] is not None for line in lines)
+    day = f"all are of day {finding.settings['days']}" if whole else "each is of its curve's end"
+    return f"{words} (side by side, though {day})"
 
 
 def _keys_words(finding: Finding) -> str:

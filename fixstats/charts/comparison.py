@@ -15,6 +15,13 @@ from fixstats.words import listed
 MINUS = "\u2212"
 # Options that a title names one by one; more are counted.
 MOST_NAMED = 3
+# What a sentence can say -> in a title.
+VERDICTS = {
+    "less": "fails less",
+    "more": "fails more",
+    "open": "no difference shown",
+    "": "no like-for-like figure",
+}
 TURNS = {"sure": "turns round", "possible": "may turn round"}
 
 
@@ -70,24 +77,18 @@ def comparison_title(finding: Finding) -> str:
     if len(modes_of(finding)) > 1 or len({row["option"] for row in rows}) < len(rows):
         return f"{subject}: {len(rows)} differences, like for like where that can be said"
     baseline = option_label(rows[0]["baseline"], finding.labels)
-    return f"{subject}, against {baseline}: {_verdicts(rows, finding.labels)}"
+    return f"{subject}, against {baseline}: {_verdicts(finding, rows)}"
 
 
-def _verdicts(rows: Sequence[Row], labels: Mapping[str, str]) -> str:
-    """Options by what the like-for-like interval says of them."""
+def _verdicts(finding: Finding, rows: Sequence[Row]) -> str:
+    """Options by what the sentences say of them."""
     found: dict[str, list[str]] = {}
     for row in rows:
-        lead = lead_of(row)
-        if lead is None:
-            said = "no like-for-like figure"
-        elif lead.low <= 0 <= lead.high:
-            said = "no difference shown"
-        else:
-            said = "fails less" if lead.high < 0 else "fails more"
-        found.setdefault(said, []).append(option_label(row["option"], labels))
-    order = ("fails less", "fails more", "no difference shown", "no like-for-like figure")
+        found.setdefault(VERDICTS[verdict_of(finding, row)], []).append(
+            option_label(row["option"], finding.labels)
+        )
     parts = []
-    for said in order:
+    for said in VERDICTS.values():
         names = found.get(said, [])
         if names:
             who = listed(names) if len(names) <= MOST_NAMED else f"{len(names)} options"
@@ -97,14 +98,27 @@ def _verdicts(rows: Sequence[Row], labels: Mapping[str, str]) -> str:
 
 def labelled(finding: Finding, row: Row) -> str:
     """The finding's own sentence on a row, with labels for codes."""
+    told = _told_of(finding, row)
+    if told is None:
+        return against(row, finding.labels)
+    text = str(told["sentence"])
+    for code in {row["option"], row["baseline"]} & set(finding.labels):
+        text = re.sub(rf"(?<!\w){re.escape(code)}(?!\w)", finding.labels[code], text)
+    return text
+
+
+def verdict_of(finding: Finding, row: Row) -> str:
+    """What the finding's own sentence on a row says: a key of ``VERDICTS``."""
+    told = _told_of(finding, row)
+    return "" if told is None else str(told["verdict"])
+
+
+def _told_of(finding: Finding, row: Row) -> Row | None:
     names = ("option", "model", "mode", "family")
     for one in finding.parts.get("sentences", ()):
         if all(one[name] == row[name] for name in names):
-            text = str(one["sentence"])
-            for code in {row["option"], row["baseline"]} & set(finding.labels):
-                text = re.sub(rf"(?<!\w){re.escape(code)}(?!\w)", finding.labels[code], text)
-            return text
-    return against(row, finding.labels)
+            return one
+    return None
 
 
 def comparison_subtitle(finding: Finding, *more: str) -> list[str]:

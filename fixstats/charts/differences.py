@@ -21,6 +21,7 @@ from fixstats.charts.comparison import (
     overall,
     pair_counts,
     smaller,
+    verdict_of,
 )
 from fixstats.charts.layout import MOST_ROWS
 from fixstats.charts.names import mode_label, natural
@@ -82,16 +83,24 @@ def differences_chart(finding: Finding) -> Picture:
 
 
 def _by_model(finding: Finding) -> str:
-    """On how many models the like-for-like interval lies wholly on one side of zero."""
+    """On how many models the like-for-like interval lies wholly on one side of zero.
+
+    Of those that had both and a failure: elsewhere the figure is that of the other models.
+    """
     models = [row for row in finding.rows if row["model"] is not None]
-    leads = [lead for row in models if smaller(row) and (lead := lead_of(row))]
-    if not leads:
+    told = [
+        verdict_of(finding, row)
+        for row in models
+        if smaller(row) and row["failures"] + row["baseline_failures"]
+    ]
+    told = [one for one in told if one]
+    if not told:
         return ""
-    less, more = sum(lead.high < 0 for lead in leads), sum(lead.low > 0 for lead in leads)
+    less, more = told.count("less"), told.count("more")
     pairs = len({(row["option"], row["mode"], row["family"]) for row in models})
     noun = "models" if pairs == 1 else "pairs of model and option"
     return (
-        f"; of {len(leads)} {noun} the interval shows fewer on {less or 'none'}, "
+        f"; of {len(told)} {noun} with a failure the interval shows fewer on {less or 'none'}, "
         f"more on {more or 'none'}"
     )
 

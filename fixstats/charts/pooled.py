@@ -28,8 +28,10 @@ from fixstats.charts.words import (
     interval_words,
     level_words,
     percent,
+    range_words,
     rate_words,
     subtitle_of,
+    telling,
     totals,
     view_words,
 )
@@ -76,6 +78,7 @@ def pooled_chart(finding: Finding) -> Picture:
         "arrows go on beyond the scale" if twins.beyond else "",
         "dashed: no failure seen, up to the raw one-sided limit" if _zeros(rows) else "",
         "borrowed: from the other models and the prior",
+        range_words(_pooled(shown), finding.keys),
     )
     title = _title(finding, shown)
     return finished(picture, title, words, _description(title, rows))
@@ -126,16 +129,23 @@ def _pooled_words(row: Row) -> str:
     return f"{percent(row['pooled_rate'])} ({ends}), {100 * row['borrowed']:.0f} % borrowed"
 
 
+def _pooled(shown: Sequence[Group]) -> list[Row]:
+    return [row for group in shown for row in group.rows if row["pooled_rate"] is not None]
+
+
 def _title(finding: Finding, shown: Sequence[Group]) -> str:
-    """From where to where the raw rates go, and the pooled ones; both of the same rows."""
+    """From where to where the raw rates go, and the pooled ones; both of the same rows that tell.
+
+    The widest raw rates are those of a handful of jobs: 1 of 2 is no rate of 50 %.
+    """
     steps = [level for level in levels(finding) if level not in (("mode",), MODEL)]
     by = by_keys([*steps, MODEL], finding.labels)
     subject = f"{subject_words(finding)} by {by}"
-    rows = [row for group in shown for row in group.rows if row["pooled_rate"] is not None]
-    raw = sorted((row for row in rows if row["rate"] is not None), key=lambda row: row["rate"])
-    if not rows:
+    rows = _pooled(shown)
+    raw = sorted(telling(rows, finding.keys), key=lambda row: row["rate"])
+    if not raw:
         return f"{subject}: too few models to borrow from, so nothing is pooled"
-    pooled = sorted(row["pooled_rate"] for row in rows)
+    pooled = sorted(row["pooled_rate"] for row in raw)
     if not raw[-1]["failures"]:
         start = f"no failure seen in {counted(len(raw), 'row')}"
     else:

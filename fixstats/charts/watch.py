@@ -20,7 +20,7 @@ if TYPE_CHECKING:
 
 WIDTH, HEIGHT = 560, 150
 # More panels than this make a picture nobody reads; the first in order are kept.
-MOST_PANELS = 8
+MOST_PANELS = 6
 OUT = COLOURS[1]
 # State of a point -> colour and shape; the same in all panels, so that one legend serves them.
 STATES = {
@@ -56,7 +56,7 @@ def watch_chart(finding: Finding) -> Picture:
         _period(finding),
         f"{counted(left, 'panel')} not drawn: last in order" if left else "",
     ]
-    told = [alarm_words(one, finding.labels) for one in finding.parts["alarms"]]
+    told = [alarm_words(one, finding.labels) for one in finding.parts["alarms"][:3]]
     return finished(picture, title, [one for one in words if one], ". ".join([title, *told]))
 
 
@@ -93,6 +93,7 @@ def _title(finding: Finding) -> str:
 def _period(finding: Finding) -> str:
     of = finding.settings
     return (
+        f"n: {counted(len(finding.rows), 'point')}; "
         f"watched {of['since']} to {of['until']} against {of['baseline_since']} to the day before; "
         f"by first choice; had nothing changed, about {of['expected_false']:.1f} false alarms a run"
     )
@@ -169,7 +170,9 @@ def _months(finding: Finding, one: Alarm) -> Picture:
     )
     top = 1.12 * max(max(r["rate"], r["limit"] or 0) for r in records)
     scale = alt.Scale(domain=[0, min(top, 1.0) or 1.0], nice=False)
-    y = alt.Y("rate:Q", title="failed", scale=scale, axis=percent_axis(tickCount=5))
+    y = alt.Y(
+        "rate:Q", title="failures per opportunity, %", scale=scale, axis=percent_axis(tickCount=5)
+    )
     colour, shape = _by_state()
     base = plot(records)
     step = alt.X("place:Q", scale=alt.Scale(domain=[0, len(rows)], nice=False))

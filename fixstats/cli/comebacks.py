@@ -137,7 +137,8 @@ def _table(finding: Finding) -> str:
         heads, right = [*heads, "p", "corrected"], [*right, True, True]
     if priced:
         heads, right = [*heads, f"{finding.settings['currency']} per 100 jobs"], [*right, False]
-    heads, right = [*heads, f"0 to {text.percent(top)} %"], [*right, False]
+    if top:
+        heads, right = [*heads, f"0 to {text.percent(top)} %"], [*right, False]
     plain = not text.can_draw()
     rows = []
     for row in finding.rows:
@@ -146,7 +147,7 @@ def _table(finding: Finding) -> str:
         cells += [_p(row["p_value"]), _p(row["p_corrected"])] if tested and not steps else []
         cells += [_cost(costs[_head(row, finding.keys)])] if priced else []
         drawn = {**row, "failures": 1, "at_most": None}  # an interval is drawn for none, too
-        rows.append([*cells, text.interval_bar(drawn, top, plain=plain)])
+        rows.append([*cells, *([text.interval_bar(drawn, top, plain=plain)] if top else [])])
     return text.table(heads, rows, right)
 
 
@@ -178,6 +179,8 @@ def _p(value: float | None) -> str:
 def _cost(row: Mapping[str, Any]) -> str:
     if row["cost_per_100"] is None:
         return ""
+    if row["cost_low"] is None:
+        return "not known" if row["without_cost"] else "nothing so far"
     ends = f"({row['cost_low']:,.0f} to {row['cost_high']:,.0f})"
     return f"{row['cost_per_100']:,.0f} {ends}"
 

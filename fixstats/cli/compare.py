@@ -150,9 +150,12 @@ def compare_text(finding: Finding) -> str:
 
 
 def _told(finding: Finding) -> list[str]:
-    """A sentence for each row; one for all models that never had one of the two, where several."""
+    """A sentence for each row; one for all models that never had one of the two, where several.
+
+    Where no model has had both, the sentence over all says so for each.
+    """
     alone: dict[tuple[Any, ...], list[str]] = {}
-    rows = finding.parts["sentences"]
+    rows = [row for row in finding.parts["sentences"] if row["met"] or not row["model"]]
     for row in rows:
         if row["unused"] and row["model"]:
             alone.setdefault(_pair(row), []).append(row["model"])

@@ -125,7 +125,7 @@ def status_text(finding: Finding) -> str:
             f"{one['used_otherwise']:,}",
             f"{one['failures']:,} of {one['opportunities']:,}",
             _rate(one),
-            f"{one['safety_failures']:,} of {one['safety_opportunities']:,}",
+            f"{one['safety_failures']:,} of {one['jobs']:,}",
         ]
         for one in finding.rows
     ]

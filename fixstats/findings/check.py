@@ -27,8 +27,8 @@ FEW_JOBS = 20
 ALWAYS_ASKED = ("technician",)
 # The gravest first.
 TOPICS = (
-    "gone_code", "held_back", "unknown_mode", "unattributed", "near_twin", "copies", "blank_step",
-    "blank_grade", "rarely_filled", "no_jobs", "few_jobs",
+    "gone_code", "held_back", "unknown_trial", "unknown_mode", "unattributed", "near_twin",
+    "copies", "blank_step", "blank_grade", "rarely_filled", "no_jobs", "few_jobs",
 )  # fmt: skip
 
 Row = dict[str, Any]
@@ -61,6 +61,7 @@ def conclude(counts: CheckCounts, catalogue: Catalogue, covered: Period) -> list
     found = itertools.chain(
         _gone(counts.gone, covered.jobs),
         _held_back(counts.held_back),
+        _unknown_trial(counts.trials, covered.jobs),
         _unknown(counts.unknown),
         _unattributed(counts.unattributed),
         _near_twins(counts.names),
@@ -105,6 +106,15 @@ def _held_back(rows: Rows) -> Iterator[Row]:
     for row in rows:
         advice = "rows wait outside the records: list, mend and import them (fixstats heldback)"
         yield _row("held_back", row["file"], "row", row["held_back"], row["rows_read"], advice)
+
+
+def _unknown_trial(rows: Rows, jobs: int) -> Iterator[Row]:
+    for row in rows:
+        advice = (
+            "no trial of this name was begun, so these jobs count in none: mend the column trial "
+            "(fixstats trial list shows the names)"
+        )
+        yield _row("unknown_trial", row["trial"], "job", row["jobs"], jobs, advice)
 
 
 _WHY_UNKNOWN = {

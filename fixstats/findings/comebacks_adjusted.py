@@ -154,6 +154,8 @@ def _unfit(units: _Units) -> str:
         return f"no job with another option than {units.option.values[0]}"
     if not units.events.sum():
         return "nobody came back in these jobs"
+    if units.events.sum() == units.followed.sum():
+        return "every one of these devices came back on the day of hand-over"
     return ""
 
 
@@ -243,7 +245,9 @@ def _draws(fit: stats.MultilevelFit, units: _Units) -> FloatArray:
             np.add.at(answer[option], units.model.codes[rows[part]], weights[part, None] * share)
     everything = answer.sum(axis=1, keepdims=True) / totals.sum()
     with np.errstate(invalid="ignore"):
-        return np.concatenate([answer / totals[:, None], everything], axis=1)
+        draws = np.concatenate([answer / totals[:, None], everything], axis=1)
+    shares: FloatArray = np.minimum(draws, 1.0)  # sums round
+    return shares
 
 
 def _option_names(options: int) -> set[str]:

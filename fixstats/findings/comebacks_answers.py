@@ -64,7 +64,10 @@ def answers_of(
     tests = [test_of(followed, reason) for reason in ask.reason]
     nothing = np.full(len(followed.groups), np.nan)
     each = np.stack([test.group_p if test else nothing for test in tests])
-    both = np.stack([each, corrected(each.ravel()).reshape(each.shape)], axis=-1)
+    # Of two groups both tests are one and the same.
+    own = each[:, :1] if len(followed.groups) == 2 else each
+    allowed = np.broadcast_to(corrected(own.ravel()).reshape(own.shape), each.shape)
+    both = np.stack([each, allowed], axis=-1)
     return [
         _answer(followed, names, reason, ask, prices, test, p)
         for reason, test, p in zip(ask.reason, tests, both, strict=True)

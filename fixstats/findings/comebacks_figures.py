@@ -157,7 +157,11 @@ def too_many(followed: Followed, reason: str) -> bool:
 
 
 def test_of(followed: Followed, reason: str) -> Test | None:
-    """Do the groups differ? None where there are not two, or too many, or nobody came back."""
+    """Do the groups differ? None where there are not two, or too many, or nothing can tell.
+
+    Nothing tells where nobody came back, or where on each day with a come-back either one group
+    only was still followed or all who were came back: no day expects less of one than of another.
+    """
     table = followed.of(reason)
     if len(followed.groups) < 2 or too_many(followed, reason) or not table.n_events[0].any():
         return None
@@ -165,6 +169,8 @@ def test_of(followed: Followed, reason: str) -> Test | None:
         name, found = "log-rank test", stats.log_rank(table.only(0))
     else:
         name, found = "Gray's test", stats.gray_test(table, 0)
+    if not np.isfinite(found.statistic):
+        return None
     return Test(name, found.statistic, found.degrees_of_freedom, found.p_value, found.group_p_value)
 
 
@@ -182,6 +188,9 @@ def costs_of(
 ) -> list[dict[str, Any]]:
     """Cost of come-backs per 100 jobs of each group; None where too few were followed so far.
 
+    Where no come-back with a price was seen the cost so far is 0 without limits: how dear the first
+    one will be is not known, and 0 to 0 would say that there is none.
+
     `prices`: cost of one come-back by reason, None where the catalogue has none: those are left
     out and counted in `without_cost`. Costs are taken as known.
     """
@@ -189,9 +198,13 @@ def costs_of(
     price = [prices.get(r) or 0.0 if r in asked else 0.0 for r in followed.reasons]
     found = stats.mean_cost(followed.table, price, day, confidence_level=level)
     told = stats.n_at_risk_at(followed.table, [day])[:, 0] >= FEW
+    limited = told & (found.mean > 0)
     unpriced = [r in asked and prices.get(r) is None for r in followed.reasons]
     missing = followed.table.n_events[np.array(unpriced, dtype=bool)].sum(axis=(0, 2))
-    ends = [np.where(told, 100 * one, np.nan) for one in (found.mean, found.low, found.high)]
+    ends = [
+        np.where(known, 100 * one, np.nan)
+        for known, one in ((told, found.mean), (limited, found.low), (limited, found.high))
+    ]
     return [
         {
             "cost_per_100": plain(ends[0][g]),

@@ -61,7 +61,12 @@ def _tests(told: Told) -> list[Note]:
 
 def _tested(test: Test, reason: str, told: Told) -> Note:
     differ = test.p_value < 1 - told.settings["confidence_level"]
-    verdict = "they differ by more than chance" if differ else "no more than chance could"
+    verdict = (
+        "they differ by more than chance"
+        if differ
+        else "differences like these are usual by chance; that is no proof that the groups are "
+        "alike"
+    )
     return Note(
         "test",
         f"{test.name} of {len(told.followed.groups)} groups, come back "
@@ -77,8 +82,10 @@ def _not_tested(reason: str, told: Told) -> Note:
         why = "there is no second group to compare with (--by)"
     elif too_many(told.followed, reason):
         why = f"{groups:,} groups are too many for it; ask about fewer, such as with --where"
-    else:
+    elif not told.followed.returns(reason).any():
         why = f"nobody came back {about(reason, told.labels)}"
+    else:
+        why = "there is no day on which one group could have differed from another"
     return Note("not_tested", f"not tested, p_value is empty: {why}")
 
 
@@ -105,8 +112,8 @@ def _censored(told: Told) -> list[Note]:
         Note(
             "censored",
             f"{short:,} of {counted(total, 'job')} have not been followed for {days} days yet "
-            "(each branch up to the end of its own records): they count for as long as they were, "
-            "so the latest months are not flattered",
+            "(each branch up to the end of its own records): they count for the days they were "
+            "followed, so the latest months are not flattered",
         )
     ]
 
@@ -151,7 +158,7 @@ def _beyond(told: Told) -> list[Note]:
         Note(
             "beyond_warranty",
             f"beyond the warranty of {warranty} days returns go under-reported: who has to pay may "
-            "not come back, so the share up to that many days is a lower limit",
+            "not come back, so the share up to that many days is likely too low",
         )
     ]
 
@@ -202,6 +209,8 @@ def _competing(told: Told) -> list[Note]:
 
 def _many_tests(told: Told) -> list[Note]:
     tests = sum(row["p_value"] is not None for row in told.rows)
+    if len(told.followed.groups) == 2:
+        tests //= 2  # both are one and the same
     if tests < 2:
         return []
     return [
@@ -307,4 +316,7 @@ def _cost(row: Mapping[str, Any], keys: Sequence[str], labels: Mapping[str, str]
     names += [value_words(row["reason"], labels)] if row["reason"] != ANY else []
     cost, low, high = (row[name] for name in ("cost_per_100", "cost_low", "cost_high"))
     begin = f"{', '.join(names)} " if names else ""
+    if low is None:
+        what = "none of a known cost" if row["without_cost"] else "nothing"
+        return f"{begin}{what} seen so far, no upper limit"
     return f"{begin}{cost:,.0f} ({low:,.0f} to {high:,.0f})"

@@ -58,11 +58,11 @@ def sentence(row: Row, keys: Sequence[str], labels: Mapping[str, str]) -> str:
     within = f"within {counted(row['days'], 'day')}"
     why = about(row["reason"], labels)
     if row["rate"] is None:
-        seen = counted(row["returns"], "come-back")
-        some = f"only {row['n_at_risk']}" if row["n_at_risk"] else "none"
+        back = "none has" if not row["returns"] else f"{row['returns']:,} have"
+        back = "1 has" if row["returns"] == 1 else back
         return (
-            f"{who} {some} could be followed for {row['days']} days, {FEW} are needed: no rate "
-            f"({seen} {why} so far)."
+            f"{who} {back} come back so far {why}; fewer than {FEW} were still being followed on "
+            f"day {row['days']}, so no rate is given for that day."
         )
     if not row["returns"]:
         return (
@@ -88,8 +88,7 @@ def sentences_for(
         if not found:
             return said
         least = f" (smallest corrected {p_words(min(found))})"
-        return [*said, f"None of {len(rows)} groups differs from the rest by more than chance "
-                       f"could{least}."]  # fmt: skip
+        return [*said, f"No difference between the {len(rows)} groups could be shown{least}."]
     differ.sort(key=lambda row: row["p_corrected"])
     for row in differ[:MOST_SAID]:
         said.append(f"{sentence(row, keys, labels)} It differs from the rest: corrected "
@@ -120,14 +119,3 @@ def adjusted_words(rows: Sequence[Row], reason: str, labels: Mapping[str, str]) 
 
 def _spread(row: Row) -> str:
     return f"{share(row['rate'])} ({share(row['low'])} to {share(row['high'])})"
-
-
-def cost_words(row: Row, currency: str) -> str:
-    """``231 EUR (180 to 297)`` for 100 jobs; '' where it is not known."""
-    if row["cost_per_100"] is None:
-        return ""
-    if not row["cost_per_100"]:
-        return f"0 {currency}" if row["without_cost"] else f"0 {currency} so far"
-    return (
-        f"{row['cost_per_100']:,.0f} {currency} ({row['cost_low']:,.0f} to {row['cost_high']:,.0f})"
-    )

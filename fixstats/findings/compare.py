@@ -11,6 +11,7 @@ from fixstats.errors import UsageError
 from fixstats.findings.adjusting import Adjustment, adjust
 from fixstats.findings.adjusting_columns import HARDLY, SAME_SHARE, cells_of, imbalance
 from fixstats.findings.base import Finding, common_settings
+from fixstats.findings.compare_beside import beside_rows
 from fixstats.findings.compare_figures import (
     COUNTS,
     Row,
@@ -39,7 +40,7 @@ from fixstats.findings.compare_plan import (
     practice_key,
     shifted,
 )
-from fixstats.findings.compare_words import Wording, sentence
+from fixstats.findings.compare_words import Wording, sentence, unused, verdict
 from fixstats.folder import Catalogue, ShopFolder
 from fixstats.tallies.ask import Ask
 from fixstats.tallies.choices import Use, factors_met, jobs_by, use_of_choice
@@ -48,6 +49,8 @@ from fixstats.tallies.counts import Counts, Period, count_modes, count_union, pe
 if TYPE_CHECKING:
     import duckdb
     import polars as pl
+
+    Dangerous = tuple[tuple[str, ...], pl.DataFrame]
 
 # Every row has these keys, in this order; None where there is no finite value.
 KEYS = (
@@ -79,7 +82,9 @@ def compare(con: duckdb.DuckDBPyConnection, folder: ShopFolder, ask: CompareAsk)
     check_ask(ask)
     covered = period(con)
     plan = _plan(con, folder, ask, covered)
-    answers = [_answer(cells, one, plan) for one, cells in _cells(con, plan)]
+    answers = [
+        _answer(cells, _dangers(con, plan, one), one, plan) for one, cells in _cells(con, plan)
+    ]
     return Finding(
         question="compare",
         settings=_settings(folder, covered, plan, answers),
@@ -176,21 +181,38 @@ def _cells(con: duckdb.DuckDBPyConnection, plan: Plan) -> Iterator[tuple[ModeSet
     """Counts of each set of modes by the choice and every key needed: counted once."""
     if len(plan.options) < 2:
         return
-    model = ("model",) if plan.ask.by else ()
-    by = tuple(dict.fromkeys((plan.choice.name, *model, *plan.strata, *plan.adjust)))
-    place = None if plan.choice.is_step else plan.choice.place
-
-    def asked(codes: tuple[str, ...], place: str | None = None) -> Ask:
-        return Ask(codes, by, "first", plan.where, plan.ask.since, plan.ask.until, place)
-
+    keys = (*_scopes(plan), *plan.strata, *plan.adjust)
     if plan.ask.mode:
         codes = tuple(one.codes[0] for one in plan.sets)
-        cells = _framed(count_modes(con, plan.catalogue, asked(codes)), plan)
+        cells = _framed(count_modes(con, plan.catalogue, _asked(plan, codes, keys)), plan)
         for one in plan.sets:
             yield one, cells.filter(mode=one.mode)
         return
     for one in plan.sets:
-        yield one, _framed(count_union(con, plan.catalogue, asked(one.codes, place)), plan)
+        yield one, _union_of(con, plan, one.codes, keys)
+
+
+def _dangers(con: duckdb.DuckDBPyConnection, plan: Plan, one: ModeSet) -> Dangerous | None:
+    """The modes of a union that can hurt someone, counted by themselves; not if all or none can."""
+    codes = plan.dangers_of(one)
+    return (codes, _union_of(con, plan, codes, _scopes(plan))) if codes else None
+
+
+def _scopes(plan: Plan) -> tuple[str, ...]:
+    return ("model",) if plan.ask.by else ()
+
+
+def _asked(plan: Plan, codes: tuple[str, ...], keys: tuple[str, ...]) -> Ask:
+    by = tuple(dict.fromkeys((plan.choice.name, *keys)))
+    return Ask(codes, by, "first", plan.where, plan.ask.since, plan.ask.until)
+
+
+def _union_of(
+    con: duckdb.DuckDBPyConnection, plan: Plan, codes: tuple[str, ...], keys: tuple[str, ...]
+) -> pl.DataFrame:
+    place = None if plan.choice.is_step else plan.choice.place
+    asked = replace(_asked(plan, codes, keys), place=place)
+    return _framed(count_union(con, plan.catalogue, asked), plan)
 
 
 def _framed(counts: Counts, plan: Plan) -> pl.DataFrame:
@@ -202,7 +224,7 @@ def _framed(counts: Counts, plan: Plan) -> pl.DataFrame:
     return frame.filter(pl.col(plan.choice.name).is_in(plan.options))
 
 
-def _answer(cells: pl.DataFrame, one: ModeSet, plan: Plan) -> Answer:
+def _answer(cells: pl.DataFrame, dangers: Dangerous | None, one: ModeSet, plan: Plan) -> Answer:
     """Rows of one set of modes; pure."""
     name = plan.choice.name
     rows = make_rows(cells, name, plan.options, plan.baseline, by_model=bool(plan.ask.by))
@@ -211,7 +233,8 @@ def _answer(cells: pl.DataFrame, one: ModeSet, plan: Plan) -> Answer:
     adjustment = _adjusted(cells, plan)
     add_adjusted(rows, adjustment)
     public = tuple(_public(row, one, plan) for row in rows)
-    return Answer(one, tuple(rows), public, adjustment, cells)
+    beside = beside_rows(rows, cells, dangers, name, plan.baseline)
+    return Answer(one, tuple(rows), public, adjustment, cells, beside)
 
 
 def _adjusted(cells: pl.DataFrame, plan: Plan) -> Adjustment:
@@ -280,7 +303,7 @@ def _strata_rows(answer: Answer, plan: Plan) -> list[dict[str, Any]]:
 
 
 def _sentences(answer: Answer, plan: Plan) -> Iterator[dict[str, Any]]:
-    """A sentence for each row, with what it is about."""
+    """A sentence for each row, with what it is about, what it says, what was not used."""
     modes = [plan.catalogue.modes[code] for code in answer.modes.codes]
     say = Wording(
         worth=plan.worth,
@@ -288,10 +311,16 @@ def _sentences(answer: Answer, plan: Plan) -> Iterator[dict[str, Any]]:
         strata=plan.strata,
         unit=plan.unit,
         named=answer.modes.name if len(plan.sets) > 1 else "",
+        level=plan.level,
     )
-    for row in answer.public:
+    for row, beside in zip(answer.public, answer.beside, strict=True):
         about = {name: row[name] for name in ("option", "model", "mode", "family")}
-        yield about | {"sentence": sentence(row, say)}
+        yield about | {
+            "sentence": sentence(row, say, beside),
+            "verdict": verdict(row, beside),
+            "unused": unused(row),
+            "met": beside.met,
+        }
 
 
 def _settings(

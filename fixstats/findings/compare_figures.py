@@ -23,8 +23,8 @@ class Row:
     """One option against the baseline in one scope; ``figures`` are the public ones.
 
     ``counts`` and ``baseline``: failures, opportunities, unknown, unknown_failed of both;
-    ``outside``: share of their jobs that lie in strata without the other option; ``borrowed``:
-    share of the adjusted figure that comes from other models.
+    ``outside``: share of their jobs that lie in strata without the other option; ``one_sided``:
+    how many strata those are.
     """
 
     option: str
@@ -33,7 +33,7 @@ class Row:
     baseline: dict[str, int]
     figures: dict[str, float] = field(default_factory=dict)
     outside: float = 0.0
-    borrowed: float = 0.0
+    one_sided: int = 0
 
     @property
     def scope(self) -> str:
@@ -156,9 +156,11 @@ def add_strata(
     keys: Sequence[str],
     confidence_level: float,
 ) -> None:
-    """Mantel-Haenszel difference (Sato), Cochran-Mantel-Haenszel and Tarone's test over strata.
+    """Mantel-Haenszel difference, Cochran-Mantel-Haenszel and Tarone's test over strata.
 
-    A model's rows have the strata of that model alone.
+    The interval is that of the score test: at few failures those of Sato and of Greenland and
+    Robins claim differences that the test does not find. A model's rows have the strata of that
+    model alone.
     """
     import numpy as np
 
@@ -167,7 +169,7 @@ def add_strata(
     paired = _paired(rows, cells, choice, baseline, keys)
     sides = [np.asarray(paired[name], dtype=float) for name in ("x1", "n1", "x2", "n2")]
     groups, number = np.asarray(paired["row"]), len(rows)
-    effect = stats.sato_difference(
+    effect = stats.score_difference(
         *sides, confidence_level=confidence_level, groups=groups, n_groups=number
     )
     alike = stats.tarone(*sides, groups=groups, n_groups=number)
@@ -185,7 +187,9 @@ def add_strata(
     )
     size = np.where((sides[1] > 0) & (sides[3] > 0), 0.0, sides[1] + sides[3])
     lost = np.bincount(groups, weights=size, minlength=number)
-    for row, outside in zip(rows, lost.tolist(), strict=True):
+    left_out = effect.left_out.tolist()
+    for row, outside, one_sided in zip(rows, lost.tolist(), left_out, strict=True):
+        row.one_sided = one_sided
         jobs = row.counts["opportunities"] + row.baseline["opportunities"]
         row.outside = outside / jobs if jobs else 0.0
 
@@ -253,8 +257,6 @@ def add_adjusted(rows: Sequence[Row], adjustment: Adjustment) -> None:
     ]
     figures["hidden_cause_needed"] = np.atleast_1d(stats.hidden_cause_needed_for_limit(*ends))
     _fill(rows, figures)
-    for row, one in zip(rows, found, strict=True):
-        row.borrowed = one.borrowed if one else 0.0
 
 
 ADJUSTED = {

@@ -31,8 +31,8 @@ class CompareAsk:
     ``family``: one for the union of each family over the job; ``any``: one for all of these.
     Without any, one union of all modes that can occur at that choice. ``by``: ``model`` or nothing.
     ``adjust``: keys to adjust for; None means the usual ones, ``none`` no fit. ``strata``: keys of
-    the strata; None means model and technician. ``at``: ``now``, technicians as practised as they
-    were, or ``practised``.
+    the strata; None means model and technician. ``at``: ``now``, everybody as practised as they
+    have become by the last of these jobs, or ``practised``, everybody practised.
     """
 
     choice: str
@@ -109,6 +109,11 @@ class Plan:
         """Codes of all modes that are asked about."""
         return tuple(dict.fromkeys(code for one in self.sets for code in one.codes))
 
+    def dangers_of(self, one: ModeSet) -> tuple[str, ...]:
+        """Modes of a union that can hurt someone, beside some that cannot; else none."""
+        found = tuple(code for code in one.codes if self.catalogue.modes[code].safety)
+        return found if one.mode is None and len(found) < len(one.codes) else ()
+
     @property
     def unit(self) -> str:
         """What a hundred is a hundred of; the first piece stands for all pieces of that part."""
@@ -131,7 +136,11 @@ def check_ask(ask: CompareAsk) -> None:
     if ask.at not in ("now", "practised"):
         raise UsageError(f"--at {ask.at}: say now or practised")
     if not (ask.confidence and 0.5 < ask.confidence < 1):
-        raise UsageError(f"confidence {ask.confidence} must lie between 0.5 and 1, such as 0.95")
+        raise UsageError(
+            f"--confidence {ask.confidence:g}: must lie between 0.5 and 1, such as 0.95"
+            if ask.confidence is not None
+            else "--confidence: must lie between 0.5 and 1, such as 0.95"
+        )
 
 
 def find_choice(name: str, catalogue: Catalogue) -> Choice:
@@ -211,7 +220,11 @@ def check_keys(keys: Sequence[str], option: str, choice: Choice, catalogue: Cata
         For a key that is unknown, or came about at the choice or after it.
     """
     for name in keys:
-        why = _too_late(resolve(name, catalogue, ()), choice, catalogue)
+        try:
+            key = resolve(name, catalogue, ())
+        except UsageError as error:
+            raise UsageError(f"{option} {name}: {error}") from None
+        why = _too_late(key, choice, catalogue)
         if why:
             raise UsageError(
                 f"{option} {name}: {why}; only what was fixed before the choice of {choice.name} "
@@ -219,20 +232,46 @@ def check_keys(keys: Sequence[str], option: str, choice: Choice, catalogue: Cata
             )
 
 
+def picked_by(where: Sequence[tuple[str, str]], choice: Choice, catalogue: Catalogue) -> list[str]:
+    """Why jobs filtered so are picked by how they went: ``key: why``, for each such key.
+
+    What was drawn to be the choice was fixed before it, so it may pick jobs.
+    """
+    found = {}
+    for name in dict.fromkeys(name for name, _ in where):
+        key = resolve(name, catalogue, ())
+        if name not in (choice.name, "assigned"):
+            found[name] = _too_late(key, choice, catalogue)
+    return [f"{name}: {why}" for name, why in found.items() if why]
+
+
+def may_follow(keys: Sequence[str], choice: Choice, catalogue: Catalogue) -> list[str]:
+    """Keys that tell of parts which a job may have needed because of the method chosen."""
+    if not choice.is_step:
+        return []
+    repairs = [repair for repair in catalogue.repairs if choice.place in repair.steps]
+    found = []
+    for name in keys:
+        key = resolve(name, catalogue, ())
+        own = key.kind == "part" and all(key.code in repair.parts for repair in repairs)
+        if key.kind in ("parts_together", "grades_mixed") or (key.kind == "part" and not own):
+            found.append(name)
+    return found
+
+
 def _too_late(key: Key, choice: Choice, catalogue: Catalogue) -> str:
     """Why a key was not fixed before the choice; '' where it was."""
     if key.name == choice.name:
         return "it is the choice itself"
-    if key.kind == "job":
-        return _JOB_KEYS.get(key.code, "")
-    if key.kind == "factor":
-        factor = next(one for one in catalogue.factors if one.code == key.code)
-        return "it is measured during the job" if factor.when == "during" else ""
     if key.kind in ("step", "practice", "another_try"):
         return _late_step(key, choice, catalogue)
-    if key.kind == "grades_mixed" and not choice.is_step:
-        return "it follows from the grade"
-    return ""
+    if not choice.is_step and key.kind in ("part", "grades_mixed"):
+        own = f"it comes with the {key.code} chosen" if key.code == choice.place else ""
+        return "it follows from the grade" if key.kind == "grades_mixed" else own
+    during = {one.code for one in catalogue.factors if one.when == "during"}
+    if key.kind == "factor" and key.code in during:
+        return "it is measured during the job"
+    return _JOB_KEYS.get(key.code, "") if key.kind == "job" else ""
 
 
 _JOB_KEYS = {
@@ -322,18 +361,25 @@ def find_baseline(
                 f"--baseline {ask.baseline}: no job asked about has it at {choice.name}{near}"
             )
         return known[fold(ask.baseline)], "asked for"
-    standard = _standard(choice, catalogue, min(as_of, ask.until or as_of))
+    model = _only_model(ask)
+    standards = standards_of(choice, catalogue, min(as_of, ask.until or as_of))
+    standard, of = standards.get(None), ""
+    if model is not None and model in standards:
+        standard, of = standards[model], f" on {model}"
     if standard in options:
-        return str(standard), "the house standard"
+        return str(standard), f"the house standard{of}"
     most = f"the most used, {counted(jobs_of(uses, options[0]), 'job')}"
-    return options[0], f"{most}; the house standard {standard} is not in them" if standard else most
+    missing = f"{most}; the house standard {standard}{of} is not in them"
+    return options[0], missing if standard else most
 
 
-def _standard(choice: Choice, catalogue: Catalogue, day: date) -> str | None:
-    """What the workshop adopted for all models, latest first."""
-    valid = [
-        one
-        for one in catalogue.standards
-        if one.choice == choice.name and one.model is None and one.since <= day
-    ]
-    return max(valid, key=lambda one: one.since).option if valid else None
+def _only_model(ask: CompareAsk) -> str | None:
+    """The one model that the jobs are filtered by."""
+    models = {value for key, value in ask.where if key == "model"}
+    return models.pop() if len(models) == 1 else None
+
+
+def standards_of(choice: Choice, catalogue: Catalogue, day: date) -> dict[str | None, str]:
+    """What the workshop adopted, latest first: for a model, or for all (None)."""
+    valid = [one for one in catalogue.standards if one.choice == choice.name and one.since <= day]
+    return {one.model: one.option for one in sorted(valid, key=lambda one: one.since)}

@@ -6,7 +6,13 @@ from collections.abc import Iterator, Sequence
 from typing import TYPE_CHECKING
 
 from fixstats.findings.base import Note
-from fixstats.findings.compare_plan import Plan, jobs_of
+from fixstats.findings.compare_plan import (
+    Plan,
+    jobs_of,
+    may_follow,
+    picked_by,
+    standards_of,
+)
 from fixstats.tallies.counts import Period
 from fixstats.words import counted, listed
 
@@ -27,9 +33,42 @@ def use_notes(plan: Plan, cells: pl.DataFrame) -> Iterator[Note]:
     """
     yield from _earlier(plan)
     yield from _limited(plan)
+    yield from _may_follow(plan)
     yield from _one_technician(plan)
+    yield from _nobody(plan)
     yield from _never_overlapped(plan)
     yield from _practice(cells, plan)
+
+
+def picked_notes(plan: Plan) -> Iterator[Note]:
+    """Jobs picked by what came after the choice can turn the answer round; pure."""
+    found = picked_by(plan.ask.where, plan.choice, plan.catalogue)
+    if found:
+        yield Note(
+            "picked",
+            f"the jobs were picked by how they went, after the choice of {plan.choice.name} "
+            f"({'; '.join(found)}): that alone can make options look alike, or turn them round; "
+            "leave it out of --where to compare them",
+        )
+
+
+def standard_notes(plan: Plan, covered: Period) -> Iterator[Note]:
+    """Models of which another option is the house standard; pure."""
+    if not plan.ask.by or plan.ask.baseline is not None:
+        return
+    day = min(covered.as_of, plan.ask.until or covered.as_of)
+    own = {
+        model: option
+        for model, option in standards_of(plan.choice, plan.catalogue, day).items()
+        if model is not None and option != plan.baseline
+    }
+    if own:
+        names = [f"{model} ({option})" for model, option in sorted(own.items())]
+        yield Note(
+            "own_standard",
+            f"a house standard of their own: {some_named(names)}; here all are held against "
+            f"{plan.baseline}, see --where model=NAME",
+        )
 
 
 def left_out_notes(plan: Plan, covered: Period) -> Iterator[Note]:
@@ -87,6 +126,31 @@ def _limited(plan: Plan) -> Iterator[Note]:
         )
 
 
+def _may_follow(plan: Plan) -> Iterator[Note]:
+    found = may_follow([*plan.strata, *plan.adjust], plan.choice, plan.catalogue)
+    if found:
+        yield Note(
+            "may_follow",
+            f"{listed(dict.fromkeys(found))} may follow from the choice of {plan.choice.name}: a "
+            "part that a method breaks is replaced; adjusting for that hides what the method does",
+        )
+
+
+def _nobody(plan: Plan) -> Iterator[Note]:
+    """Jobs without a technician are taken together, whoever did them."""
+    if "technician" not in (*plan.strata, *plan.adjust):
+        return
+    here = [use for use in plan.uses if use.option in plan.options]
+    blank = sum(use.jobs for use in here if use.technician is None)
+    if blank:
+        jobs = sum(use.jobs for use in here)
+        yield Note(
+            "no_technician",
+            f"technician not recorded on {blank:,} of {counted(jobs, 'job')}; they count as one "
+            "person",
+        )
+
+
 def _one_technician(plan: Plan) -> Iterator[Note]:
     everyone = {use.technician for use in plan.uses if use.option in plan.options}
     if len(everyone) < 2:
@@ -100,10 +164,11 @@ def _one_technician(plan: Plan) -> Iterator[Note]:
         who = max(by_one, key=lambda one: by_one[one])
         if by_one[who] >= HOLDS * jobs:
             name = who if who is not None else "somebody not recorded"
+            part = f"{by_one[who]:,} of its {jobs:,} jobs are" if jobs > 1 else "its only job is"
             yield Note(
                 "one_technician",
-                f"{option}: {by_one[who]:,} of its {counted(jobs, 'job')} are by {name}; what is "
-                "the method's and what the hand's can hardly be told apart",
+                f"{option}: {part} by {name}; what is the method's and what the hand's can hardly "
+                "be told apart",
             )
 
 
@@ -138,7 +203,8 @@ def _practice(cells: pl.DataFrame, plan: Plan) -> Iterator[Note]:
         if number and practised < MOSTLY * number:
             yield Note(
                 "practice_not_reached",
-                f"{option}: {number - practised:,} of its {counted(number, 'job')} were done by "
-                "people still learning it (fewer than 100 earlier uses); its rate may yet fall"
+                f"{option}: {number - practised:,} of its {counted(number, 'job')} were done with "
+                "fewer than 100 earlier uses, the limit used here (fixstats practice "
+                f"{plan.choice.place} looks closer); its rate may yet fall"
                 + ("" if plan.ask.at == "practised" else "; see --at practised"),
             )

@@ -6,9 +6,13 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from fixstats.words import listed
+from fixstats.findings.compare_beside import Beside
+from fixstats.words import counted, listed
 
 Public = Mapping[str, Any]
+PLAIN = Beside()
+# With fewer jobs of an option a model says little by itself. Common practice, no source.
+TELLING = 20
 
 
 @dataclass(frozen=True)
@@ -16,7 +20,8 @@ class Wording:
     """What all sentences of one comparison share.
 
     ``worth``: difference of rates worth knowing; ``safety``: a mode among them can hurt someone;
-    ``strata``: names of the strata keys; ``unit``: ``jobs`` or ``pieces``; ``named``: say the mode.
+    ``strata``: names of the strata keys; ``unit``: ``jobs`` or ``pieces``; ``named``: say the mode;
+    ``level``: of the intervals.
     """
 
     worth: float
@@ -24,6 +29,7 @@ class Wording:
     strata: tuple[str, ...]
     unit: str
     named: str
+    level: float = 0.95
 
 
 @dataclass(frozen=True)
@@ -48,45 +54,118 @@ def lead_of(row: Public) -> Lead | None:
     return None
 
 
-def sentence(row: Public, say: Wording) -> str:
+def sentence(row: Public, say: Wording, beside: Beside = PLAIN) -> str:
     """One sentence on a row: what the interval of its lead says, and no more."""
     place = [say.named] if say.named else []
     place += [f"on {row['model']}"] if row["model"] else []
     begin = f"{', '.join(place)}: " if place else ""
-    return begin + _said(row, say) + _against_raw(row)
+    return begin + _said(row, say, beside)
 
 
-def _against_raw(row: Public) -> str:
-    """On one model a weak contradiction is mostly what the fit takes from the other models."""
+def verdict(row: Public, beside: Beside = PLAIN) -> str:
+    """``less``, ``more`` or ``open`` by what the sentence says; '' where there is no figure.
+
+    Without a failure on either side, or a model that has had both, no order can be told.
+    """
     lead = lead_of(row)
-    weak = row["reversal"] == "none" or (row["reversal"] == "possible" and row["model"])
-    if weak or lead is None or lead.difference * row["difference"] >= 0:
+    if lead is None or not beside.met:
         return ""
-    return "; the raw counts point the other way"
+    if _quiet(row) or lead.low <= 0 <= lead.high:
+        return "open"
+    return "less" if lead.high < 0 else "more"
 
 
-def _said(row: Public, say: Wording) -> str:
+def unused(row: Public) -> tuple[str, ...]:
+    """Which of the two has no job here."""
+    return tuple(option for option, jobs in _jobs(row) if not jobs)
+
+
+def _said(row: Public, say: Wording, beside: Beside) -> str:
     pair = f"{row['option']} against {row['baseline']}"
+    if not beside.met:
+        return f"{pair}: no model has had both: model and option cannot be told apart"
     lead = lead_of(row)
+    borrowed = lead is not None and lead.kind == "adjusted" and row["model"] is not None
+    if _quiet(row) and not borrowed:
+        return f"{pair}: no failure seen on either side ({_none(row)}): no order can be told"
     if lead is None:
         return f"{pair}: no like-for-like figure{_only_raw(row, say)}"
+    span = spanned(lead, say.unit)
+    if unused(row):
+        return f"{pair}: {listed(unused(row))} never used there; the other models suggest {span}"
+    if _quiet(row):
+        return (
+            f"{pair}: no failure seen on either side ({_none(row)}): nothing to tell them apart "
+            f"here; the other models suggest {span}"
+        )
+    return _compared(row, say, lead) + _against(row, lead) + _dangerous(row, say, beside)
+
+
+def _compared(row: Public, say: Wording, lead: Lead) -> str:
     how = {
         "adjusted": "like for like",
         "strata": f"within strata of {listed(say.strata)} (no fit)" if say.strata else "no fit",
     }[lead.kind]
-    span = spanned(lead, say.unit)
-    unused = [option for option, jobs in _jobs(row) if not jobs]
-    if unused:
-        return f"{pair}: {listed(unused)} never used there; the other models suggest {span}"
-    if not row["failures"] and not row["baseline_failures"]:
-        seen = " and ".join(f"none of {jobs:,} with {option}" for option, jobs in _jobs(row))
-        return f"{pair}: no failure seen on either side ({seen}); going by other jobs, {span}"
+    span = spanned(lead, say.unit) + _leaning(row, lead, say.unit)
     if lead.low <= 0 <= lead.high:
         close = max(-lead.low, lead.high) < say.worth and not say.safety
-        verdict = "too close to matter" if close else "no difference shown"
-        return f"{pair}, {how}: {verdict}, {span}"
+        found = "too close to matter" if close else "no difference shown"
+        return f"{row['option']} against {row['baseline']}, {how}: {found}, {span}"
     verb = "fails less" if lead.high < 0 else "fails more"
     return f"{row['option']} {verb} than {row['baseline']}, {how}: {span}{_small(lead, say)}"
+
+
+def _quiet(row: Public) -> bool:
+    """Both were used and neither failed."""
+    return not (unused(row) or row["failures"] or row["baseline_failures"])
+
+
+def _none(row: Public) -> str:
+    return ", ".join(f"none of {jobs:,} with {option}" for option, jobs in _jobs(row))
+
+
+def _leaning(row: Public, lead: Lead, unit: str) -> str:
+    """On few jobs of a model the fit says mostly what it says of the others."""
+    option, jobs = min(_jobs(row), key=lambda one: one[1])
+    if row["model"] is None or lead.kind != "adjusted" or jobs >= TELLING:
+        return ""
+    noun = counted(jobs, unit[:-1])
+    return f" ({noun} of {option} here; leans on the other models)"
+
+
+def _against(row: Public, lead: Lead) -> str:
+    """On one model a weak contradiction is mostly what the fit takes from the other models."""
+    if row["reversal"] == "none" or (row["reversal"] == "possible" and row["model"]):
+        return ""
+    if lead.difference * row["difference"] < 0:
+        return "; the raw counts point the other way"
+    if lead.difference * (row["strata_difference"] or 0) < 0:
+        return "; the figure within strata points the other way"
+    return ""
+
+
+def _dangerous(row: Public, say: Wording, beside: Beside) -> str:
+    """A union counts a snapped tab like a pierced cell: what can hurt must not hide in it.
+
+    Told where chance hardly explains it; over all jobs also, as bare counts, wherever the sentence
+    claims the other order.
+    """
+    found = beside.dangers
+    said = {"less": -1, "more": 1}.get(verdict(row, beside), 0)
+    if found is None or not found.apart or said * found.apart > 0:
+        return ""
+    counts = [
+        f"{found.failures:,} of {found.opportunities:,}",
+        f"{found.baseline_failures:,} of {found.baseline_opportunities:,}",
+    ]
+    what = listed(found.codes, "or")
+    if found.p_value < 1 - say.level:
+        worse = row["option"] if found.apart > 0 else row["baseline"]
+        first, second = counts if found.apart > 0 else reversed(counts)
+        return f"; but {what} more often with {worse} ({first} against {second})"
+    if not said or row["model"]:
+        return ""
+    return f"; {what} alone: {counts[0]} against {counts[1]}, no order shown"
 
 
 def _jobs(row: Public) -> tuple[tuple[str, int], ...]:
@@ -98,8 +177,7 @@ def _jobs(row: Public) -> tuple[tuple[str, int], ...]:
 
 def _only_raw(row: Public, say: Wording) -> str:
     if row["difference"] is None:
-        none = [option for option, jobs in _jobs(row) if not jobs]
-        return f", no {say.unit[:-1]} of {listed(none)} where a failure could have been seen"
+        return f", no {say.unit[:-1]} of {listed(unused(row))} where a failure could have been seen"
     raw = Lead("raw", row["difference"], row["difference_low"], row["difference_high"])
     return f"; the raw counts, not like for like, say {spanned(raw, say.unit)}"
 

@@ -26,6 +26,7 @@ from fixstats.tallies.trials import (
     all_trials,
     count_trial,
     find_trial,
+    unknown_trials,
 )
 
 if TYPE_CHECKING:
@@ -34,7 +35,7 @@ if TYPE_CHECKING:
 KEYS = (
     "trial", "choice", "option", "role", "handed_out", "jobs", "used_as_drawn", "used_otherwise",
     "use_not_recorded", "failures", "opportunities", "unknown", "rate", "low", "high",
-    "safety_failures", "safety_opportunities", "verdict", "pairs", "difference", "difference_low",
+    "safety_failures", "safety_unknown", "verdict", "pairs", "difference", "difference_low",
     "difference_high", "evidence", "harm_evidence", "worth_having", "max_jobs",
 )  # fmt: skip
 LIST_KEYS = (
@@ -110,7 +111,7 @@ def trial_status(con: duckdb.DuckDBPyConnection, folder: ShopFolder, name: str) 
             seed=trial.seed,
         ),
         rows=tuple(rows),
-        notes=status_notes(trial, rows, path.verdicts, path.days),
+        notes=status_notes(trial, counts, rows, path.verdicts, path.days),
         cautions=trial_cautions(
             trial.modes, choice, (trial.baseline, trial.option), folder.catalogue
         ),
@@ -128,18 +129,17 @@ def trial_list(con: duckdb.DuckDBPyConnection, folder: ShopFolder) -> Finding:
     settings = common_settings(
         folder, period(con), confidence_level=None, view="first", since=None, until=None
     )
-    return Finding("trial list", settings, tuple(rows), notes=list_notes(rows))
+    return Finding("trial list", settings, tuple(rows), notes=list_notes(rows, unknown_trials(con)))
 
 
 def follow(trial: Trial, counts: TrialCounts, safety_limit: float) -> Path:
-    """The sequence, the evidence and the verdict on every day with a complete pair; pure."""
-    main, safety = counts.pairs[MAIN], counts.pairs[SAFETY]
-    days = sorted({*main["day"], *safety["day"]})
-    told, harmful = _running(main, days), _running(safety, days)
+    """The sequence, the evidence and the verdict on every day that tells more; pure."""
+    main, safety, dangers = counts.pairs[MAIN], counts.pairs[SAFETY], counts.dangers
+    days = sorted({*main["day"], *safety["day"], *dangers["day"]})
+    told, harmful, mine = (_running(one, days) for one in (main, safety, dangers))
     pairs = stats.Pairs(told["more"], told["fewer"], told["both"] + told["neither"])
-    dangers = stats.Pairs(harmful["more"], harmful["fewer"], harmful["both"] + harmful["neither"])
-    harmed = harmful["more"] + harmful["both"]
-    harm = stats.harm_evidence(dangers, harmed, dangers.total, safety_limit=safety_limit)
+    beside = stats.Pairs(harmful["more"], harmful["fewer"], harmful["both"] + harmful["neither"])
+    harm = stats.harm_evidence(beside, mine["harmed"], mine["jobs"], safety_limit=safety_limit)
     found = stats.pair_sequence(
         pairs.more, pairs.fewer, pairs.same, confidence_level=1 - MAIN_ERROR
     )
@@ -165,7 +165,7 @@ def _running(columns: Mapping[str, Sequence[Any]], days: Sequence[Any]) -> dict[
     place = {day: at for at, day in enumerate(days)}
     at = [place[day] for day in columns["day"]]
     running = {}
-    for name in ("more", "fewer", "both", "neither"):
+    for name in columns.keys() - {"day"}:
         new = np.zeros(len(days))
         new[at] = columns[name]
         running[name] = np.cumsum(new)
@@ -174,9 +174,8 @@ def _running(columns: Mapping[str, Sequence[Any]], days: Sequence[Any]) -> dict[
 
 def conclude(trial: Trial, counts: TrialCounts, path: Path) -> list[dict[str, Any]]:
     """A row for each option, the baseline first; figures of the trial as a whole on both; pure."""
-    handed = sum(counts.handed_out.values())
     recorded = sum(numbers["jobs"] for (role, _), numbers in counts.options.items() if role == MAIN)
-    whole = _whole(trial, path, ended=max(handed, recorded) >= trial.max_jobs)
+    whole = _whole(trial, path, ended=recorded >= trial.max_jobs)
     rows = []
     for role, option in (("baseline", trial.baseline), ("option", trial.option)):
         drawn = option.lower()
@@ -202,8 +201,8 @@ def conclude(trial: Trial, counts: TrialCounts, path: Path) -> list[dict[str, An
             "rate": failures / jobs if jobs else None,
             "low": float(found.low) if jobs else None,
             "high": float(found.high) if jobs else None,
-            "safety_failures": safety["failures"],
-            "safety_opportunities": safety["opportunities"],
+            "safety_failures": safety["failures"] + safety["unknown_failed"],
+            "safety_unknown": safety["unknown"] - safety["unknown_failed"],
         }
         rows.append(row | whole)
     return rows

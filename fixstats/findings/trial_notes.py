@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from typing import Any
 
 from fixstats import stats
 from fixstats.findings.base import OWN_RECORDS, Note
 from fixstats.stats.trial_rule import ENDED, GO_ON, HARM, HARM_AT, MAIN_AT, NO_DIFFERENCE, SHOWN
-from fixstats.tallies.trials import Trial
-from fixstats.words import counted
+from fixstats.tallies.trials import Trial, TrialCounts
+from fixstats.words import counted, listed
 
 Rows = Sequence[Mapping[str, Any]]
 # More than a tenth of the jobs done otherwise than drawn: the comparison is of intentions.
@@ -17,14 +17,22 @@ WORTH_TELLING = 0.10
 
 
 def status_notes(
-    trial: Trial, rows: Rows, verdicts: Sequence[int], days: Sequence[Any]
+    trial: Trial,
+    counts: TrialCounts,
+    rows: Rows,
+    verdicts: Sequence[int],
+    days: Sequence[Any],
 ) -> tuple[Note, ...]:
     """Notes for a status, the verdict in words first."""
     found = (
         _verdict(trial, rows, verdicts, days),
         _contradiction(rows),
+        _contradicts_draw(counts.contradictions),
+        _unknown_trials(counts.unknown_trials),
+        _all_handed_out(trial, rows),
         _by_drawing(rows),
         _unknown(rows),
+        _unseen(rows),
         _not_yet(rows),
         _more_than_drawn(rows),
         _excluded(trial),
@@ -34,12 +42,11 @@ def status_notes(
     return tuple(note for note in found if note)
 
 
-def list_notes(rows: Rows) -> tuple[Note, ...]:
-    """Where there is no trial: how to plan one."""
-    if rows:
-        return ()
+def list_notes(rows: Rows, unknown: Mapping[str, int]) -> tuple[Note, ...]:
+    """Where there is no trial: how to plan one; and names on jobs that no trial has."""
     text = "no trial was begun yet: fixstats trial plan CHOICE --options PRESENT,NEW"
-    return (Note("nothing", text),)
+    found = (None if rows else Note("nothing", text), _unknown_trials(unknown))
+    return tuple(note for note in found if note)
 
 
 def in_hundred(value: float | None) -> str:
@@ -59,11 +66,18 @@ def _verdict(trial: Trial, rows: Rows, verdicts: Sequence[int], days: Sequence[A
     told = f"{trial.option} against {trial.baseline}: {span(row)}"
     if code == ENDED:
         text = (
-            f"all {counted(trial.max_jobs, 'job')} are in it and nothing is shown: {told}; that "
+            f"all {counted(trial.max_jobs, 'job')} are recorded and nothing is shown: {told}; that "
             "nothing was shown does not say that there is no difference"
         )
     elif code == GO_ON:
         text = f"go on: {told if row['pairs'] else 'no pair of jobs is complete yet'}"
+        handed, jobs = (sum(one[key] for one in rows) for key in ("handed_out", "jobs"))
+        if jobs < trial.max_jobs <= handed:
+            so_far = f"; so far {told}" if row["pairs"] else ""
+            text = (
+                f"{handed:,} of {counted(trial.max_jobs, 'job')} are handed out, {jobs:,} "
+                f"recorded: go on recording{so_far}"
+            )
     else:
         text = f"stop since {days[list(verdicts).index(code)].isoformat()}: {_STOPS[code]}"
         text = text.format(
@@ -77,7 +91,8 @@ def _verdict(trial: Trial, rows: Rows, verdicts: Sequence[int], days: Sequence[A
 
 _STOPS = {
     SHOWN: "it is shown that {option} has {less} such failures: {told}",
-    NO_DIFFERENCE: "any difference is smaller than the {worth} in 100 worth having: {told}",
+    NO_DIFFERENCE: "any difference is smaller than the {worth} in 100 worth having (with "
+    "96 % confidence): {told}",
     HARM: (
         "evidence that {option} harms: more safety failures than the other, or above the safety "
         "limit. Take it off the bench now, whatever the main outcome says"
@@ -93,6 +108,64 @@ def _contradiction(rows: Rows) -> Note | None:
         "contradiction",
         "early and late pairs exclude each other's differences: the difference changed while the "
         "trial ran, and no single figure stands for it",
+    )
+
+
+# In the order in which they are told.
+_OTHERWISE_RECORDED = {
+    "otherwise": "{jobs} with another option under assigned than was handed out",
+    "blank": "{jobs} handed out with trial or assigned left blank",
+    "other_trial": "{jobs} handed out and recorded under another trial",
+    "no_option": "{jobs} with something under assigned that is no option of the trial",
+    "not_drawn": "{jobs} with nothing under assigned",
+}
+_LEFT_OUT = frozenset(("no_option", "not_drawn"))
+
+
+def _contradicts_draw(contradictions: Mapping[str, int]) -> Note | None:
+    """A sheet cannot change what was drawn, and nothing stands in for a draw nobody knows."""
+
+    def told(kinds: Iterable[str], then: str) -> Iterator[str]:
+        parts = [
+            text.format(jobs=counted(contradictions[kind], "job"))
+            for kind, text in _OTHERWISE_RECORDED.items()
+            if kind in kinds and kind in contradictions
+        ]
+        if parts:
+            yield f"{listed(parts)}: {then}"
+
+    inside = told(
+        _OTHERWISE_RECORDED.keys() - _LEFT_OUT, "each counts for the option that was handed out"
+    )
+    outside = told(
+        _LEFT_OUT,
+        "not handed out by name, so nobody knows what was drawn, and left out; look it up on the "
+        "printed sheet and mend the job sheet",
+    )
+    text = "; ".join([*inside, *outside])
+    return Note("contradicts_draw", text) if text else None
+
+
+def _unknown_trials(unknown: Mapping[str, int]) -> Note | None:
+    if not unknown:
+        return None
+    named = listed(f"'{name}' ({counted(jobs, 'job')})" for name, jobs in unknown.items())
+    return Note(
+        "unknown_trial",
+        f"jobs name trials that were never begun: {named}; unless one was handed out for them by "
+        "name they count in no trial",
+    )
+
+
+def _all_handed_out(trial: Trial, rows: Rows) -> Note | None:
+    """The end is told by what happened, not by what was handed out."""
+    row = rows[-1]
+    handed, jobs = (sum(one[key] for one in rows) for key in ("handed_out", "jobs"))
+    if row["verdict"] != stats.VERDICTS[GO_ON] or not jobs < trial.max_jobs <= handed:
+        return None
+    return Note(
+        "all_handed_out",
+        f"all slots are handed out; {counted(handed - jobs, 'job')} are not recorded yet",
     )
 
 
@@ -123,6 +196,17 @@ def _unknown(rows: Rows) -> Note | None:
         "unknown",
         f"{counted(unknown, 'job')} were not checked for the main outcome and are in no pair "
         f"({parts}); if one option is looked at more closely than the other, the trial is not fair",
+    )
+
+
+def _unseen(rows: Rows) -> Note | None:
+    unseen = sum(row["safety_unknown"] for row in rows)
+    if not unseen:
+        return None
+    return Note(
+        "safety_unknown",
+        f"{counted(unseen, 'job')} were not checked for every safety failure; the harm stop knows "
+        "only what was seen",
     )
 
 

@@ -15,11 +15,13 @@ from fixstats.findings.watch_figures import ODDS_RATIO
 from fixstats.findings.watch_groups import (
     ANY,
     Compared,
+    Key,
     alarms_of,
     compare,
     corrected,
     false_alarms,
     group_rows,
+    key_of,
 )
 from fixstats.findings.watch_plan import (
     WatchAsk,
@@ -36,7 +38,6 @@ from fixstats.findings.watch_time import (
     expected_of,
     gap_rows,
     month_rows,
-    scores_of,
     series_of,
     sum_rows,
     sums_of,
@@ -54,10 +55,11 @@ ROW_KEYS = (
     "chart", "mode", "family", "group", "value_of_group", "period", "failures", "opportunities",
     "value", "centre", "lower_limit", "upper_limit", "alarm", "since", "expected_false",
 )  # fmt: skip
+CHARTS = ("p", "p_prime", "g", "cusum", "funnel", "comebacks")
 # Since when is worked out for the strongest so many groups that are out.
 MOST_DATED = 30
-# A change so soon after the first watched day may as well have been there before.
-EARLY = timedelta(days=14)
+# A change within the first month watched may as well have been there before.
+EARLY = timedelta(days=31)
 
 
 def watch(con: duckdb.DuckDBPyConnection, folder: ShopFolder, ask: WatchAsk) -> Finding:
@@ -97,6 +99,7 @@ def watch(con: duckdb.DuckDBPyConnection, folder: ShopFolder, ask: WatchAsk) -> 
     for one in compared:
         rows += group_rows(one, each, _span(time), since)
         alarms += group_alarms(one, folder, since)
+    rows = sorted(rows, key=lambda row: _place(row, catalogue))
     ordered = in_order([_from_start(one, time) for one in alarms], catalogue)
     notes = [*notes_for(rows, ordered, months, time, covered, folder), *notes]
     return _finding(folder, ask, covered, time, rows, ordered, months, notes)
@@ -160,7 +163,7 @@ def _groups(
     modes: Sequence[str],
     time: Watched,
     covered: Period,
-) -> tuple[list[Compared], dict[tuple[str | None, str], str]]:
+) -> tuple[list[Compared], dict[Key, str]]:
     """Every group asked for against the shop, and since when those are out that are."""
     catalogue, days = folder.catalogue, folder.settings.warranty_days
     groups = [
@@ -179,6 +182,16 @@ def _groups(
             found.append(compare("comebacks", group, _asked(returns, ask, modes)))
     found = corrected(found)
     return found, _since(con, folder, found, time, covered)
+
+
+def _place(row: Row, catalogue: Catalogue) -> tuple[Any, ...]:
+    """Rows by chart, then as the catalogue lists modes and families, then by group and time."""
+    names = [*catalogue.modes, *catalogue.families]
+    subject = row["mode"] or row["family"]
+    return (
+        CHARTS.index(row["chart"]), names.index(subject) if subject else -1,
+        row["group"] or "", row["value_of_group"] or "", row["period"],
+    )  # fmt: skip
 
 
 def _from_start(one: Row, time: Watched) -> Row:
@@ -203,9 +216,9 @@ def _since(
     found: Sequence[Compared],
     time: Watched,
     covered: Period,
-) -> dict[tuple[str | None, str], str]:
-    """Since when: the day from which the sum of each group that is out rose to its highest."""
-    since: dict[tuple[str | None, str], str] = {}
+) -> dict[Key, str]:
+    """Since when the strongest groups that are out are: their most probable day of the change."""
+    since: dict[Key, str] = {}
     out = [(one, n) for one in found for n in alarms_of(one)]
     out = sorted(out, key=lambda pair: pair[0].p_value[pair[1]])[:MOST_DATED]
     for one, value in dict.fromkeys((id(one), one.value[n]) for one, n in out):
@@ -217,7 +230,11 @@ def _since(
             rises = _returns_since(con, folder, compared, value, by_mode, time, covered)
         else:
             rises = _failures_since(con, folder, compared, value, by_mode, time)
-        since |= {(mode, value): day.isoformat() for mode, day in rises.items()}
+        since |= {
+            key_of(compared, n): rises[compared.mode[n]].isoformat()
+            for n in places
+            if compared.mode[n] in rises
+        }
     return since
 
 
@@ -234,8 +251,8 @@ def _failures_since(
         con, folder.catalogue, compared.group, value, modes, time.since, time.until
     )
     risk = np.array([risks[mode] for mode in counted["mode"]])
-    quiet = np.asarray(counted["opportunities"]) * np.log1p((ODDS_RATIO - 1) * risk)
-    return _rises(counted["mode"], counted["day"], scores_of(counted["failures"], quiet.tolist()))
+    expected = (np.asarray(counted["opportunities"]) * risk).tolist()
+    return _rises(counted["mode"], counted["day"], counted["failures"], expected)
 
 
 def _returns_since(
@@ -249,27 +266,26 @@ def _returns_since(
 ) -> dict[str | None, date]:
     group, days = compared.group, folder.settings.warranty_days
     tallies.lay_returns(con, folder.catalogue, [group], time.since, time.until)
-    counted = tallies.count_returns(con, group, days, covered.as_of, by_day=True)
+    counted = tallies.count_returns(con, group, days, covered.as_of, value)
     reasons = [None if reason == ANY else reason for reason in counted["reason"]]
-    own = [
-        n for n, (reason, name) in enumerate(zip(reasons, counted["value"], strict=True))
-        if name == value and reason in risks
-    ]  # fmt: skip
+    own = [n for n, reason in enumerate(reasons) if reason in risks]
     own = sorted(own, key=lambda n: counted["finished"][n])
-    kept = {name: [counted[name][n] for n in own] for name in ("finished", "failures", "expected")}
-    # A job's expected number stands for its risk: the score of events in time.
-    quiet = [(ODDS_RATIO - 1) * one for one in kept["expected"]]
-    return _rises([reasons[n] for n in own], kept["finished"], scores_of(kept["failures"], quiet))
+    kept = [[counted[name][n] for n in own] for name in ("finished", "failures", "expected")]
+    return _rises([reasons[n] for n in own], *kept)
 
 
 def _rises(
-    modes: Sequence[str | None], days: Sequence[date], scores: Any
+    modes: Sequence[str | None],
+    days: Sequence[date],
+    failures: Sequence[int],
+    expected: Sequence[float],
 ) -> dict[str | None, date]:
     found = {}
     order = np.argsort(np.array([day.toordinal() for day in days]), kind="stable")
     for mode in dict.fromkeys(modes):
         own = [n for n in order.tolist() if modes[n] == mode]
-        found[mode] = day_of_rise(scores[own], [days[n] for n in own])
+        columns = ([one[n] for n in own] for one in (failures, expected, days))
+        found[mode] = day_of_rise(*columns)
     return found
 
 

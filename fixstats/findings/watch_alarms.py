@@ -10,7 +10,7 @@ import numpy as np
 
 from fixstats.findings.costs import cost_of
 from fixstats.findings.watch_figures import ratio_to
-from fixstats.findings.watch_groups import Compared, alarms_of
+from fixstats.findings.watch_groups import Compared, Key, alarms_of, awaited_of, key_of
 from fixstats.findings.watch_time import Expected, Series, Sums, month_after
 from fixstats.folder import Catalogue, ShopFolder
 from fixstats.tallies.watch import Columns
@@ -85,24 +85,19 @@ def _unknown(series: Series, n: int) -> tuple[float, float]:
     return shares[0], shares[1]
 
 
-def group_alarms(
-    compared: Compared, folder: ShopFolder, since: Mapping[tuple[str | None, str], str]
-) -> list[Row]:
+def group_alarms(compared: Compared, folder: ShopFolder, since: Mapping[Key, str]) -> list[Row]:
     """One alarm for each value of a group that is out."""
-    found = []
+    found, expected = [], awaited_of(compared)
     for n in alarms_of(compared):
         mode, value = compared.mode[n], compared.value[n]
-        k, wide, own = compared.failures[n], compared.ratio[n], compared.own_part[n]
+        k, wide, awaited = compared.failures[n], compared.ratio[n], expected[n]
         others = compared.shared[n] - k
-        # Mantel and Haenszel's ratio to the other alike jobs: where they are few, a group's own
-        # failures are most of what it was compared with.
-        awaited = k * (compared.expected[n] - own) / (k - own)
         level = folder.settings.confidence_level
         ratio = ratio_to(k / wide, awaited / wide, others / wide, others / wide, level)
         found.append(
             _alarm((mode, None), compared.group.key, value, [compared.chart], folder)
             | {
-                "since": since.get((mode, value)),
+                "since": since.get(key_of(compared, n)),
                 "months": [],
                 "lasting": True,
                 "failures": int(k),
@@ -166,6 +161,8 @@ def in_order(alarms: Sequence[Row], catalogue: Catalogue) -> list[Row]:
 
 def _explained(one: Row, alarms: Sequence[Row], catalogue: Catalogue) -> str | None:
     """What among the alarms already says this one."""
+    if one["mode"] and one["group"] is None:
+        return _lot_behind(one, alarms)
     if one["family"]:
         inside = [
             other["mode"]
@@ -186,6 +183,20 @@ def _explained(one: Row, alarms: Sequence[Row], catalogue: Catalogue) -> str | N
         ]
         return lots[0] if lots else None
     return None
+
+
+def _lot_behind(one: Row, alarms: Sequence[Row]) -> str | None:
+    """The lot to which at least half of the failures beyond the expected fell."""
+    beyond = (one["failures"] - one["expected"]) / 2
+    lots = [
+        other["value_of_group"]
+        for other in alarms
+        if other["mode"] == one["mode"]
+        and other["charts"] == ["funnel"]
+        and other["group"].endswith("_lot")
+        and other["failures"] - other["expected"] >= beyond
+    ]
+    return lots[0] if lots else None
 
 
 def _key(one: Row) -> tuple[Any, Any]:

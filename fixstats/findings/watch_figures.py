@@ -25,18 +25,38 @@ CUSUM_CHANCE = 0.0025
 HEIGHTS = np.geomspace(3.0, 24.0, 10)
 # Logarithms of true over estimated rate at which the chance of a false alarm is worked out.
 GRID = np.array([-1.0, -0.6, -0.35, -0.2, -0.1, 0.0, 0.1, 0.2, 0.35, 0.6, 1.0, 1.6])
-NODES = (np.arange(16) + 0.5) / 16
+# Quantiles of the true rate over which that chance is averaged, and their weights: close together
+# where the rate is high, since most false alarms come from there.
+_AT = (np.arange(24) + 0.5) / 24
+NODES, WEIGHTS = 1 - (1 - _AT) ** 4, 4 * (1 - _AT) ** 3 / np.sum(4 * (1 - _AT) ** 3)
 STATES = 80
+# A month of fewer failures is never out: one or two of a handful of jobs are no news.
+FEWEST_FAILURES = 3
+# Least variance of the models' ratios to the overall rate: a third up or down is usual between
+# device models (common practice, no source).
+LEAST_SPREAD = 0.1
 # Share of groups' alarms that may be false (Benjamini-Hochberg).
 FALSE_SHARE = 0.05
 
 
-def pooled_risks(failures: Floats, opportunities: Floats) -> Floats:
-    """Risk of one unit of each device model; arrays (charts, models).
+@dataclass(frozen=True)
+class Risks:
+    """Risk of one unit of each device model, (charts, models); NaN without opportunities.
+
+    ``weight``: (charts, 1), failures that what all models have in common is worth to each of them.
+    """
+
+    risk: Floats
+    weight: Floats
+
+
+def pooled_risks(failures: Floats, opportunities: Floats) -> Risks:
+    """Risks from the counts of a baseline; arrays (charts, models).
 
     The overall rate times each model's ratio to it, drawn towards 1 by as much as the models of
     the chart differ no more than chance makes them: empirical Bayes with a gamma distribution of
-    ratios, its variance by moments. NaN without opportunities.
+    ratios, its variance by moments, but never below ``LEAST_SPREAD``: a few failures cannot show
+    that all models are alike.
     Source: Clayton and Kaldor 1987, Biometrics 43:671-681.
     """
     total = opportunities.sum(axis=1, keepdims=True)
@@ -45,10 +65,25 @@ def pooled_risks(failures: Floats, opportunities: Floats) -> Floats:
     rate = (failures.sum(axis=1, keepdims=True) + 0.5) / np.where(total > 0, total + 1, np.nan)
     expected = opportunities * rate
     spare = ((failures - expected) ** 2 - expected).sum(axis=1, keepdims=True)
-    between = np.maximum(spare, 0.0) / (expected**2).sum(axis=1, keepdims=True)
-    # (failures + 1/between) / (expected + 1/between), for no variance between models 1.
-    ratio = (failures * between + 1) / (expected * between + 1)
-    return np.asarray(np.clip(rate * ratio, 0.0, 0.95), dtype=np.float64)
+    between = np.maximum(spare / (expected**2).sum(axis=1, keepdims=True), LEAST_SPREAD)
+    ratio = (failures + 1 / between) / (expected + 1 / between)
+    return Risks(np.clip(rate * ratio, 0.0, 0.95), np.asarray(1 / between, dtype=np.float64))
+
+
+def effective_failures(failures: Floats, weight: Floats, expected: Floats) -> Floats:
+    """Failures of a baseline that would leave the expected number as uncertain as it is; (charts,).
+
+    ``failures`` of the baseline and ``expected`` ones of the watched time are (charts, models). All
+    of them together where jobs are as they were; fewer where the work has moved to models of which
+    the baseline knows little. The relative variances of the overall rate and of the models' ratios
+    are added.
+    """
+    total = expected.sum(axis=1, keepdims=True)
+    share = expected / np.where(total > 0, total, 1.0)
+    overall = failures.sum(axis=1)
+    spread = (share**2 / (failures + weight)).sum(axis=1)
+    variance = 1 / (overall + 0.5) + spread
+    return np.asarray(np.maximum(1 / variance - 0.5, 0.0))
 
 
 @dataclass(frozen=True)
@@ -67,7 +102,7 @@ def cusum_thresholds(
     ``expected``, ``opportunities``: failures expected and units in the watched time, (charts,);
     ``baseline_failures``: how many the expectation rests on. The chance is that over the mix of
     risks of all charts, for as many units as expect the same number of failures, averaged over the
-    gamma posterior of the true rate given the baseline.
+    true rates that the baseline leaves open.
     """
     charts = len(expected)
     there = expected > 0
@@ -110,15 +145,17 @@ def _averaged(chance: Floats, baseline_failures: Floats) -> Floats:
     """Mean chance over the posterior of the true rate; (heights, charts)."""
     from scipy import special
 
-    shape = baseline_failures + 0.5
-    ratio = special.gammaincinv(shape[None, :], NODES[:, None]) / shape
+    # One failure more than seen, as in exact upper limits: on average over all baselines that could
+    # have been, the chance then holds, where a posterior would promise too much.
+    drawn = special.gammaincinv(baseline_failures[None, :] + 1, NODES[:, None])
+    ratio = drawn / (baseline_failures + 0.5)
     log = np.clip(np.log(np.maximum(ratio, 1e-9)), GRID[0], GRID[-1])
     odds = np.log(chance) - np.log1p(-chance)
-    means = np.empty((len(chance), len(shape)))
-    for n in range(len(shape)):
+    means = np.empty(chance[:, 0].shape)
+    for n in range(len(baseline_failures)):
         for height in range(len(chance)):
             between = np.interp(log[:, n], GRID, odds[height, :, n])
-            means[height, n] = (1 / (1 + np.exp(-between))).mean()
+            means[height, n] = WEIGHTS @ (1 / (1 + np.exp(-between)))
     return means
 
 
@@ -135,40 +172,39 @@ def month_limits(
     centre: Floats,
     opportunities: Floats,
     baseline_failures: Floats,
-    baseline_rate: Floats,
-    baseline_opportunities: Floats,
     sigma_z: Floats,
 ) -> MonthLimits:
     """Exact limits around the expected rate that allow for a baseline of few failures.
 
     The upper limit is that of the p-chart, raised where Fisher's test of the month against the
-    baseline would not reach the same tail. A baseline with a higher or lower risk than the month's
-    own jobs counts as one of so many opportunities that its failures give the expected rate.
+    baseline would not reach the same tail. The baseline counts as so many opportunities that its
+    failures give the expected rate of the month's own jobs.
     """
     limits = stats.p_limits(centre, opportunities, limits="exact", sigma_z=sigma_z)
     wide = sigma_z**2
-    scaled = baseline_opportunities * baseline_rate / centre
-    base = np.maximum(np.rint(scaled / wide), np.ceil(baseline_failures / wide))
     failed = np.rint(baseline_failures / wide)
+    base = np.ceil((failed + 0.5) / centre)
     units = np.maximum(np.rint(opportunities / wide), 1.0)
-    first = np.floor(limits.upper_limit * opportunities + 1e-9) + 1
-    beyond = np.ones_like(first)
-    waiting = np.ones(first.shape, dtype=bool)
-    while waiting.any():
-        k = np.minimum(np.floor(first[waiting] / wide[waiting]), units[waiting])
-        beyond[waiting] = stats.fisher(
-            k, units[waiting], failed[waiting], base[waiting], alternative="more"
-        )
-        # The limit can be beyond all: then no number of failures is too many.
-        still = (beyond > stats.THREE_SIGMA_TAIL) & (first <= opportunities)
-        waiting &= still
-        first = np.where(waiting, first + 1, first)
-    beyond = np.where(first > opportunities, 0.0, beyond)
-    upper = np.minimum((first - 1) / opportunities, 1.0)
-    return MonthLimits(limits.lower_limit, upper, beyond)
+
+    def tail(k: Floats) -> Floats:
+        inside = np.minimum(np.floor(k / wide), units)
+        p = stats.fisher(inside, units, failed, base, alternative="more")
+        return np.asarray(np.where(k > opportunities, 0.0, p))
+
+    # The first number of failures that is too many, by halving; it can be beyond all.
+    low = np.maximum(np.floor(limits.upper_limit * opportunities + 1e-9), FEWEST_FAILURES - 1)
+    low = np.minimum(low, opportunities)
+    high = np.minimum(np.ceil(low + (low - centre * opportunities) + 16), opportunities + 1)
+    high = np.where(tail(high) > stats.THREE_SIGMA_TAIL, opportunities + 1, high)
+    while (high - low > 1).any():
+        middle = np.ceil((low + high) / 2)  # never the lower end, which is settled
+        out = tail(middle) <= stats.THREE_SIGMA_TAIL
+        low, high = np.where(out, low, middle), np.where(out, middle, high)
+    upper = np.minimum((high - 1) / opportunities, 1.0)
+    return MonthLimits(limits.lower_limit, upper, tail(high))
 
 
-def shortest_gaps(rate: Floats, failures: Floats, opportunities: Floats) -> tuple[Floats, Floats]:
+def shortest_gaps(rate: Floats, baseline_failures: Floats) -> tuple[Floats, Floats]:
     """Lower limits of the jobs between two failures, and the chance of fewer; (charts,).
 
     That of the g-chart, lowered where Fisher's test of one failure in so many jobs against the
@@ -176,11 +212,12 @@ def shortest_gaps(rate: Floats, failures: Floats, opportunities: Floats) -> tupl
     """
     lower = stats.g_limits(rate).lower_limit.copy()
     chance = np.zeros(lower.shape)
+    failed = np.rint(baseline_failures)
     for n in np.flatnonzero(lower > 0):
         gaps = np.arange(1, int(lower[n]) + 1)
         found = stats.fisher(
-            np.ones(len(gaps)), gaps, np.full(len(gaps), failures[n]),
-            np.full(len(gaps), opportunities[n]), alternative="more",
+            np.ones(len(gaps)), gaps, np.full(len(gaps), failed[n]),
+            np.full(len(gaps), np.ceil((failed[n] + 0.5) / rate[n])), alternative="more",
         )  # fmt: skip
         lower[n] = int((found <= stats.THREE_SIGMA_TAIL).sum())
         chance[n] = found[int(lower[n]) - 1] if lower[n] else 0.0

@@ -8,7 +8,7 @@ binomial. What drifts for everybody thus accuses nobody.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -18,6 +18,8 @@ from fixstats import stats
 from fixstats.findings.watch_figures import FALSE_SHARE, Floats
 from fixstats.tallies.watch import Columns, Group
 
+# Chart, key of the group, mode and value: what is out, told apart from all others.
+Key = tuple[str, str, str | None, str]
 # From so many groups on their usual differences can be told from chance.
 ENOUGH_GROUPS = 10
 ANY = "any"
@@ -110,14 +112,44 @@ def alarms_of(compared: Compared) -> list[int]:
     return np.flatnonzero((compared.p_corrected <= FALSE_SHARE) & (compared.failures > 0)).tolist()
 
 
+def key_of(compared: Compared, n: int) -> Key:
+    """Of one row: one supplier can be out with two parts, and a lot by failures and come-backs."""
+    return compared.chart, compared.group.key, compared.mode[n], compared.value[n]
+
+
+def awaited_of(compared: Compared) -> Floats:
+    """Failures, had the group done like the alike jobs of others.
+
+    Mantel and Haenszel's ratio to the others: where they are few, a group's own failures are most
+    of what it was compared with. Without failures of its own the ratio is taken over all alike jobs
+    together.
+    """
+    k, expected, own = compared.failures, compared.expected, compared.own_part
+    some, shared = k > 0, compared.shared
+    above = np.where(some, k * (expected - own), shared * expected)
+    below = np.where(some, k - own, shared - expected)
+    there = below > 1e-9  # else nobody else was there to fail
+    return np.asarray(np.where(there, above / np.where(there, below, 1.0), expected))
+
+
+def _beside_others(limit: Floats, compared: Compared) -> Floats:
+    """Failures beside those of the others that make up a share ``limit`` of all; inf: all."""
+    others = compared.shared - compared.failures
+    with np.errstate(divide="ignore", invalid="ignore"):
+        return np.where(limit >= 1, np.inf, others * limit / (1 - limit))
+
+
 def group_rows(
-    compared: Compared, each_false: float, period: str, since: dict[tuple[str | None, str], str]
+    compared: Compared, each_false: float, period: str, since: Mapping[Key, str]
 ) -> list[dict[str, Any]]:
     """A row for each value; limits of a single comparison, for the eye."""
     shared = np.maximum(compared.shared, 1.0)
     share = np.minimum(compared.expected / shared, 1.0)
     limits = stats.funnel_limits(share, shared, ratio=compared.ratio)
-    jobs = compared.opportunities
+    lower, upper = (
+        _beside_others(one, compared) for one in (limits.lower_limit, limits.upper_limit)
+    )
+    jobs, awaited = compared.opportunities, awaited_of(compared)
     out = set(alarms_of(compared))
     return [
         {
@@ -130,11 +162,11 @@ def group_rows(
             "failures": int(compared.failures[n]),
             "opportunities": int(jobs[n]),
             "value": float(compared.failures[n] / jobs[n]),
-            "centre": float(compared.expected[n] / jobs[n]),
-            "lower_limit": float(limits.lower_limit[n] * shared[n] / jobs[n]),
-            "upper_limit": min(float(limits.upper_limit[n] * shared[n] / jobs[n]), 1.0),
+            "centre": min(float(awaited[n] / jobs[n]), 1.0),
+            "lower_limit": min(float(lower[n] / jobs[n]), 1.0),
+            "upper_limit": min(float(upper[n] / jobs[n]), 1.0),
             "alarm": n in out,
-            "since": since.get((mode, value)) if n in out else None,
+            "since": since.get(key_of(compared, n)) if n in out else None,
             "expected_false": each_false if compared.shared[n] > 0 else 0.0,
         }
         for n, (mode, value) in enumerate(zip(compared.mode, compared.value, strict=True))

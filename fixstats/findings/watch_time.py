@@ -16,6 +16,7 @@ from fixstats.findings.watch_figures import (
     Floats,
     Thresholds,
     cusum_thresholds,
+    effective_failures,
     month_limits,
     pooled_risks,
     shortest_gaps,
@@ -56,7 +57,8 @@ class Series:
 
 def series_of(counted: Columns) -> Series:
     """The counts laid out as arrays."""
-    subjects = [*dict.fromkeys(zip(counted["mode"], counted["family"], strict=True))]
+    found = {*zip(counted["mode"], counted["family"], strict=True)}
+    subjects = sorted(found, key=lambda one: (one[0] is None, one[0] or one[1]))
     places = [*dict.fromkeys(zip(counted["month"], counted["watched"], strict=True))]
     models, months = sorted(set(counted["model"])), sorted(places)
     rows = (
@@ -83,7 +85,8 @@ def _places(values: Sequence[Any], names: Sequence[Any]) -> NDArray[np.int64]:
 class Expected:
     """What the baseline says; arrays over subjects unless told.
 
-    ``risk``: (subjects, models). ``by_month``: expected failures, (subjects, months). ``sigma_z``:
+    ``risk``: (subjects, models). ``failures``: how many the expectation rests on, see
+    ``effective_failures``. ``by_month``: expected failures, (subjects, months). ``sigma_z``:
     how much further months lie apart than chance takes them, 1 where chance is all.
     """
 
@@ -98,11 +101,14 @@ class Expected:
 def expected_of(series: Series) -> Expected:
     """Risks from the baseline, and what they make one expect of every month."""
     failures, opportunities = series.base(series.failures), series.base(series.opportunities)
-    risk = pooled_risks(failures, opportunities)
+    pooled = pooled_risks(failures, opportunities)
+    risk = pooled.risk
+    watched = np.nan_to_num(series.opportunities[:, :, series.watched].sum(axis=2) * risk)
+    base = effective_failures(failures, np.nan_to_num(pooled.weight, nan=1.0), watched)
     by_month = np.nansum(series.opportunities * risk[:, :, None], axis=1)
     total = opportunities.sum(axis=1)
     rate = np.nansum(risk * opportunities, axis=1) / np.where(total > 0, total, np.nan)
-    return Expected(risk, failures.sum(axis=1), total, rate, by_month, _sigma(series, by_month))
+    return Expected(risk, base, total, rate, by_month, _sigma(series, by_month))
 
 
 def _sigma(series: Series, by_month: Floats) -> Floats:
@@ -152,7 +158,11 @@ def sums_of(series: Series, expected: Expected, by_day: Columns) -> Sums:
     scores = scores_of(by_day["failures"], by_day["quiet"]) / wide[subject]
     height = np.where(np.isfinite(thresholds.threshold), thresholds.threshold, 1e9)
     found = stats.cusum_alarms(scores, height, groups=subject, n_groups=len(series.subjects))
-    since = [by_day["day"][row] if row >= 0 else None for row in found.since]
+    since: list[date | None] = [None] * len(series.subjects)
+    for n in np.flatnonzero(found.alarm >= 0):
+        own = np.flatnonzero(subject == n).tolist()
+        columns = ([by_day[name][row] for row in own] for name in ("failures", "expected", "day"))
+        since[n] = day_of_rise(*columns)
     return Sums(thresholds, found.highest, found.alarm >= 0, since)
 
 
@@ -162,12 +172,20 @@ def scores_of(failures: Sequence[int], quiet: Sequence[float]) -> Floats:
     return scores
 
 
-def day_of_rise(scores: Floats, days: Sequence[date]) -> date:
-    """The first day after the last one at which the sum was 0 before it was highest."""
-    sums = stats.cusum(scores)
-    top = int(np.argmax(sums))
-    zeros = np.flatnonzero(sums[: top + 1] == 0)
-    return days[int(zeros[-1]) + 1 if len(zeros) and zeros[-1] < top else 0]
+def day_of_rise(failures: Sequence[int], expected: Sequence[float], days: Sequence[date]) -> date:
+    """The most probable day on which the rate rose; one row a day, in order of time.
+
+    The change lasted to the day on which the CUSUM was highest, so that a rise that is over is
+    dated, too. Of all days up to then the one from which failures are likeliest to have come at
+    one higher rate against the expected one: the likelihood ratio of Poisson counts, the size of
+    the change free (Hinkley 1970, Biometrika 57:1-17, for the time of a change).
+    """
+    seen, awaited = (np.asarray(one, dtype=float) for one in (failures, expected))
+    top = int(np.argmax(stats.cusum(scores_of(failures, expected)))) + 1
+    k, e = (np.cumsum(one[:top][::-1])[::-1] for one in (seen, awaited))
+    with np.errstate(divide="ignore", invalid="ignore"):
+        gain = np.where(k > e, k * np.log(k / e) - (k - e), 0.0)
+    return days[int(np.argmax(gain))]
 
 
 def month_rows(series: Series, expected: Expected, sums: Sums) -> list[dict[str, Any]]:
@@ -180,10 +198,7 @@ def month_rows(series: Series, expected: Expected, sums: Sums) -> list[dict[str,
     at, month = np.nonzero(there)
     n, centre = counts["opportunities"][at, month], expected.by_month[at, month]
     centre = centre / n
-    limits = month_limits(
-        centre, n, expected.failures[at], expected.rate[at],
-        expected.opportunities[at], expected.sigma_z[at],
-    )  # fmt: skip
+    limits = month_limits(centre, n, expected.failures[at], expected.sigma_z[at])
     value = counts["failures"][at, month] / n
     out = stats.beyond_limits(value, 0.0, limits.upper_limit) & series.watched[month]
     rows = []
@@ -235,7 +250,7 @@ def gap_rows(series: Series, expected: Expected, by_day: Columns) -> list[dict[s
     rare = rare_of(series, expected) & (expected.opportunities > 0)
     rate = np.where(rare, expected.rate, np.nan)
     limits = stats.g_limits(rate)
-    lower, beyond = shortest_gaps(rate, expected.failures, expected.opportunities)
+    lower, beyond = shortest_gaps(rate, expected.failures)
     subject = _places(list(zip(by_day["mode"], by_day["family"], strict=True)), series.subjects)
     failures, units = (np.asarray(by_day[name]) for name in ("failures", "opportunities"))
     days, rows = by_day["day"], []

@@ -48,7 +48,7 @@ def strength_words(one: Row) -> str:
 
 def _what(one: Row, labels: Mapping[str, str]) -> str:
     code = one["mode"] or one["family"]
-    mode = labels.get(code, code) if code else "any reason"
+    mode = labels.get(code, code.replace("_", " ")) if code else "any reason"
     if one["family"]:
         mode = f"{mode} (family)"
     if one["group"] is None:
@@ -92,7 +92,7 @@ def notes_for(
     """What to know when reading."""
     notes = [_none(rows)] if not alarms else []
     notes += [Note("expected_false", _false_words(rows))] if rows else []
-    notes += _partial(months, covered)
+    notes += _partial(months, time, covered)
     notes += _moved(alarms, folder.catalogue.labels)
     notes += _fewer(months, folder.catalogue.labels)
     if any(one["group"] == "technician" for one in alarms):
@@ -139,15 +139,15 @@ def _false_words(rows: Sequence[Row]) -> str:
     )
 
 
-def _partial(months: Sequence[Row], covered: Period) -> list[Note]:
+def _partial(months: Sequence[Row], time: Watched, covered: Period) -> list[Note]:
     from fixstats.findings.watch_time import month_after
 
     if not months or covered.as_of is None:
         return []
-    last = max(row["period"] for row in months)
-    if (month_after(last) - covered.as_of).days <= 1:
+    last, end = max(row["period"] for row in months), min(time.until, covered.as_of)
+    if (month_after(last) - end).days <= 1:
         return []
-    text = f"{last} is not over: the records end on {covered.as_of}"
+    text = f"{last} is not over: jobs up to {end} are in it, and its limits are wider for that"
     return [Note("partial_month", text)]
 
 

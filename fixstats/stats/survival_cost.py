@@ -1,6 +1,6 @@
-"""What events in time cost: the mean cost of a unit by a day, where each reason has its own price.
+"""What events in time cost: the mean cost of a unit by a day, each reason at its own price.
 
-Tables as in `survival_table`, with reasons, all their groups at once; NaN where `survival` says NaN.
+Tables as in `survival_table`, with reasons, all groups at once; NaN where `survival` says NaN.
 """
 
 from dataclasses import dataclass

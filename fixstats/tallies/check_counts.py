@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
 from fixstats.resources import statement
@@ -22,6 +22,7 @@ class CheckCounts:
     ``unknown``: units of each mode and why they are unknown. ``unattributed``: jobs by mode.
     ``names``: names of open lists. ``copies``: jobs alike. ``blank``: blank steps and grades.
     ``filled``: cells filled in by column. ``months``: jobs by month.
+    ``trials``: names of trials that were never begun.
     """
 
     gone: Rows
@@ -33,6 +34,7 @@ class CheckCounts:
     blank: Rows
     filled: Rows
     months: Rows
+    trials: Rows = field(default_factory=list)
 
 
 STATEMENTS = {
@@ -45,6 +47,7 @@ STATEMENTS = {
     "blank": "check_blank",
     "filled": "check_filled",
     "months": "check_months",
+    "trials": "trial_unknown",
 }
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, field, fields
 from typing import TYPE_CHECKING, Any
 
 from fixstats.engines.session import load
@@ -50,18 +50,24 @@ class TrialCounts:
 
     ``options``: role (main or safety) and option -> counts by name; ``pairs``: role -> columns
     ``day``, ``more``, ``fewer``, ``both``, ``neither``, a row for each day with complete pairs;
-    ``handed_out``: option -> slots.
+    ``dangers``: columns ``day``, ``harmed``, ``jobs`` of the option;
+    ``handed_out``: option -> slots; ``contradictions``: kind (as in trial_drawn) -> jobs whose
+    sheet does not say what was drawn; ``unknown_trials``: name -> jobs, of no trial at all.
     """
 
     options: Mapping[tuple[str, str], Mapping[str, int]]
     pairs: Mapping[str, Mapping[str, Sequence[Any]]]
+    dangers: Mapping[str, Sequence[Any]]
     handed_out: Mapping[str, int]
+    contradictions: Mapping[str, int] = field(default_factory=dict)
+    unknown_trials: Mapping[str, int] = field(default_factory=dict)
 
 
 def all_trials(con: duckdb.DuckDBPyConnection) -> list[Trial]:
-    """Every trial, in order of beginning."""
+    """Every trial, in order of beginning; lays out trial_drawn for the statements after it."""
+    con.execute(statement("tallies/trial_drawn"))
     rows = con.execute(statement("tallies/trials")).fetchall()
-    columns = [field.name for field in fields(Trial)]
+    columns = [one.name for one in fields(Trial)]
     found = [dict(zip(columns, row, strict=True)) for row in rows]
     return [Trial(**row | {"modes": tuple(row["modes"].split(","))}) for row in found]
 
@@ -75,6 +81,11 @@ def find_trial(con: duckdb.DuckDBPyConnection, name: str) -> Trial:
     return known[name]
 
 
+def unknown_trials(con: duckdb.DuckDBPyConnection) -> dict[str, int]:
+    """Names of trials on jobs that were never begun -> jobs."""
+    return dict(con.execute(statement("tallies/trial_unknown")).fetchall())
+
+
 def count_trial(
     con: duckdb.DuckDBPyConnection,
     catalogue: Catalogue,
@@ -84,7 +95,7 @@ def count_trial(
 ) -> TrialCounts:
     """Count the jobs of a trial; ``place``: step or part of its choice, ``safety``: safety modes.
 
-    ``con`` is a session with all views.
+    ``con`` is a session with all views in which the trial was found.
 
     Raises
     ------
@@ -92,11 +103,11 @@ def count_trial(
         If the catalogue no longer has the choice or a mode of the trial.
     """
     modes = (*trial.modes, *safety)
-    lay_out(con, catalogue, Ask(modes, (trial.choice,), where=(("trial", trial.trial),)))
+    lay_out(con, catalogue, Ask(modes, (trial.choice,)))
     roles = [(MAIN, mode) for mode in trial.modes] + [(SAFETY, mode) for mode in safety]
     load(con, "trial_modes", "role varchar, mode varchar", roles)
     con.execute(
-        fill("tallies/trial_jobs", {"keys": f'"{trial.choice}" as used, '}),
+        fill("tallies/trial_jobs", {"keys": f'j."{trial.choice}" as used, '}),
         {"trial": trial.trial, "place": place},
     )
     cursor = con.execute(statement("tallies/trial_options"))
@@ -114,5 +125,8 @@ def count_trial(
         }
         for role in (MAIN, SAFETY)
     }
+    harm = con.execute(statement("tallies/trial_dangers"), {"option": trial.option}).fetchall()
+    dangers = {name: [row[n] for row in harm] for n, name in enumerate(("day", "harmed", "jobs"))}
     handed = con.execute(statement("tallies/trial_handed"), {"trial": trial.trial}).fetchall()
-    return TrialCounts(options, pairs, dict(handed))
+    told = con.execute(statement("tallies/trial_contradictions"), {"trial": trial.trial}).fetchall()
+    return TrialCounts(options, pairs, dangers, dict(handed), dict(told), unknown_trials(con))

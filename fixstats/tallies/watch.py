@@ -23,6 +23,7 @@ Columns = dict[str, list[Any]]
 FIRST_JOBS = (("rework", "no"),)
 # Views of which the rows of the watched jobs are kept, in the order in which they read each other.
 KEPT = ("mentions", "marks_first", "units_beside_steps")
+DIGITS = 9
 DAY = Key("day", "job", "finished")
 
 
@@ -151,11 +152,15 @@ def lay_returns(
 
 
 def count_returns(
-    con: duckdb.DuckDBPyConnection, group: Group, days: int, as_of: date, *, by_day: bool = False
+    con: duckdb.DuckDBPyConnection, group: Group, days: int, as_of: date, value: str | None = None
 ) -> Columns:
-    """Returns and expected returns by reason and value; ``by_day``: and day of hand-over."""
-    slots = {**_slots(group), "keys": "finished, " if by_day else ""}
-    return _columns(con, fill("tallies/watch_returns", slots), {"days": days, "as_of": as_of})
+    """Returns and expected returns by reason and value; of one ``value``, by day of hand-over."""
+    slots = {**_slots(group), "keys": "", "filters": ""}
+    asked: dict[str, Any] = {"days": days, "as_of": as_of}
+    if value is not None:
+        slots |= {"keys": "finished, ", "filters": "and l.value = $value"}
+        asked["value"] = value
+    return _columns(con, fill("tallies/watch_returns", slots), asked)
 
 
 def count_value_days(
@@ -192,4 +197,8 @@ def _columns(con: duckdb.DuckDBPyConnection, text: str, values: Mapping[str, Any
     names = [column[0] for column in cursor.description or ()]
     rows = cursor.fetchall()
     columns = zip(*rows, strict=True) if rows else [()] * len(names)
-    return {name: list(one) for name, one in zip(names, columns, strict=True)}
+    # Sums of fractions come in any order: their last digits would differ from run to run.
+    return {
+        name: [round(x, DIGITS) if isinstance(x, float) else x for x in one]
+        for name, one in zip(names, columns, strict=True)
+    }

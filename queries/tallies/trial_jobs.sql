@@ -1,6 +1,6 @@
 -- Question: how did each job of a trial go?
--- Grain: one row per (role, job recorded under the trial with an option drawn).
--- Reads: asked_jobs, jobs, outcomes_first, trial_modes, records.trial_models.
+-- Grain: one row per (role, job for which an option is known to have been drawn).
+-- Reads: asked_jobs, trial_drawn, jobs, outcomes_first, trial_modes, records.trial_models.
 -- Parameters: trial (its name), place (step or part of the choice); the slot keys takes the quoted
 --   name of the choice as used.
 -- Columns: role ('main' or 'safety', as in trial_modes); entry; job; technician (bench); model_group; drawn
@@ -9,13 +9,16 @@
 --   no opportunity).
 create or replace temp table trial_jobs as
 with
--- one row per job of the trial
+-- one row per job of the trial, whatever its sheet says
 asked as (
   select
-    entry,
+    j.entry,
     /*keys*/
-    finished
-  from asked_jobs
+    j.finished,
+    d.drawn
+  from asked_jobs as j
+  inner join trial_drawn as d on d.entry = j.entry
+  where d.trial = $trial and d.drawn is not null
 ),
 -- one row per (role, job that was an opportunity for a mode of it)
 told as (
@@ -42,7 +45,6 @@ outcomes as (
     j.job,
     j.technician as bench,
     coalesce(g.model_group, 'middle') as model_group,
-    lower(trim(j.assigned)) as drawn,
     coalesce(j.received, j.finished) as begun,
     t.failed,
     t.doubt
@@ -52,6 +54,5 @@ outcomes as (
   left join told as t on t.role = r.role and t.entry = a.entry
   left join records.trial_models as g
     on g.trial = $trial and lower(g.model) = lower(j.model)
-  where j.assigned is not null
 )
 select * from outcomes

@@ -5,10 +5,12 @@
 -- Columns: role; day (of hand-over of the later job); more, fewer (pairs in which only the option,
 --   only its baseline failed); both; neither.
 -- Notes:
---   Within a stratum the first job of one option goes with the first of the other, and so on; jobs of
---   unknown outcome are left out before, for a job can't be fine because nobody looked.
+--   Within a stratum the first job of one option goes with the first of the other, and so on. Jobs of
+--   unknown main outcome are left out before, for a job can't be fine because nobody looked. Of the
+--   safety modes every job counts with what was seen: no danger seen may be left out because another
+--   was not looked for, and what is seen happens at most as often as what happens.
 with
--- one row per (role, job of known outcome): its place in its stratum and option
+-- one row per (role, job that counts): its place in its stratum and option
 placed as (
   select
     role,
@@ -16,13 +18,13 @@ placed as (
     model_group,
     drawn,
     finished,
-    failed,
+    coalesce(failed, false) as failed,
     row_number() over (
       partition by role, bench, model_group, drawn
       order by begun, finished, job, entry
     ) as place
   from trial_jobs
-  where failed is not null and not doubt
+  where role = 'safety' or not doubt
 ),
 -- one row per pair
 pairs as (

@@ -1,10 +1,10 @@
 -- Question: which trials were begun, and how far are they?
 -- Grain: one row per trial, in order of beginning.
--- Reads: records.trials, records.assignments, records.exclusions, jobs.
+-- Reads: records.trials, records.assignments, records.exclusions, trial_drawn.
 -- Parameters: none.
 -- Columns: trial; choice; baseline, option; mode, family (null for a union); modes (codes joined by
 --   commas); difference (of rates); max_jobs; seed; started (moment); handed_out (slots); jobs
---   (recorded under the trial with an option drawn); excluded (devices, before anything was drawn).
+--   (recorded, with an option known to have been drawn: the same that its status counts); excluded (devices, before anything was drawn).
 with
 -- one row per trial with slots handed out
 handed as (
@@ -13,12 +13,12 @@ handed as (
   where handed_out is not null
   group by trial
 ),
--- one row per trial named on jobs
+-- one row per trial with jobs recorded
 recorded as (
-  select lower(trim(trial)) as trial, count(*) as jobs
-  from jobs
-  where assigned is not null
-  group by lower(trim(trial))
+  select trial, count(*) as jobs
+  from trial_drawn
+  where drawn is not null
+  group by trial
 ),
 -- one row per trial with exclusions
 excluded as (

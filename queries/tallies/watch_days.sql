@@ -37,4 +37,4 @@ by_day as (
   having sum(opportunities) > 0
 )
 select * from by_day
-order by day
+order by day, mode, family

@@ -49,3 +49,4 @@ compared as (
   group by c.mode, c.value
 )
 select * from compared
+order by mode, value

@@ -3,7 +3,8 @@
 -- Grain: one row per (reason, value); with finished in the slot keys, per day of hand-over too.
 -- Reads: asked_followups.
 -- Parameters: days (follow-up in days), as_of (the day up to which returns are known); slots: value
---   (the column of the group), alike (what makes jobs alike, as in watch_groups), keys.
+--   (the column of the group), alike (what makes jobs alike, as in watch_groups), keys, filters
+--   (which values to answer for: all, or value, then a parameter).
 -- Columns: reason (a mode; 'any': any but unrelated); value; failures (returns); expected (returns:
 --   over the days each job was followed, the returns of all alike jobs per job still followed); of
 --   the value as a whole, whatever the keys: opportunities (jobs followed), shared (returns of all
@@ -102,7 +103,7 @@ own as (
     sum(l.jobs) as jobs
   from leaving as l
   inner join sizes as s on s.alike = l.alike
-  where l.value is not null
+  where l.value is not null /*filters*/
   group by l.value, l.alike, s.jobs
   having sum(l.jobs) < s.jobs
 ),
@@ -192,3 +193,4 @@ answered as (
   inner join followed_jobs as f on f.value = c.value
 )
 select * from answered
+order by reason, value

@@ -16,3 +16,4 @@ by_day as (
 )
 select * from by_day
 where opportunities > 0
+order by mode, day

@@ -15,6 +15,7 @@ from .comeback_cases import COMEBACKS
 from .compare_cases import COMPARISONS
 from .practice_cases import PRACTICES
 from .trial_cases import TRIALS
+from .watch_cases import WATCHED
 
 LABELS = {
     "opening": "Opening the device",
@@ -239,4 +240,4 @@ FINDINGS = {
     "costs unknown": costs(cost("display_lines", 3, 1900, None)),
     "costs, no rows": costs(),
 }  # fmt: skip
-FINDINGS |= COMPARISONS | PRACTICES | CAUSES | COMEBACKS | TRIALS
+FINDINGS |= COMPARISONS | PRACTICES | CAUSES | COMEBACKS | TRIALS | WATCHED

@@ -89,6 +89,16 @@ COMEBACKS = {
     "comebacks, too few followed": comebacks_finding(
         {("North",): (60, 0.01), ("South",): (4, 0.0)}, ("branch",), followed=(1, 40)
     ),
+    "comebacks, alike": comebacks_finding(
+        {(f"Model {n}",): (200, 0.001) for n in range(5)}, ("model",)
+    ),
+    "comebacks, one of two": comebacks_finding(
+        {("North",): (400, 0.001), ("South",): (300, 0.0)}, ("branch",)
+    ),
+    "comebacks, one group yet none": comebacks_finding({(): (80, 0.0)}),
+    "comebacks, two ends": comebacks_finding(
+        {(f"Model {n}",): (20 + 60 * n, 0.002) for n in range(5)}, ("model",), followed=(1, 100)
+    ),
     "comebacks, steps": comebacks_finding({(): (300, 0.002)}, curve=True),
     "comebacks, one job": comebacks_finding({(): (1, 0.0)}),
     "comebacks, no rows": comebacks_finding({}),

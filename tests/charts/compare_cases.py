@@ -8,7 +8,7 @@ from typing import Any
 from fixstats import stats
 from fixstats.findings.base import Finding, Note
 from fixstats.findings.compare import KEYS
-from fixstats.findings.compare_words import Wording, sentence
+from fixstats.findings.compare_words import Wording, sentence, unused, verdict
 
 Counts = tuple[int, int]
 LABELS = {
@@ -84,7 +84,7 @@ def comparison(
     ]
     sentences = [
         {name: row[name] for name in ("option", "model", "mode", "family")}
-        | {"sentence": sentence(row, SAY)}
+        | {"sentence": sentence(row, SAY), "verdict": verdict(row), "unused": unused(row)}
         for row in rows
     ]
     keys = ("model",) if any(row["model"] for row in rows) else ()

@@ -107,6 +107,7 @@ def test_a_group_has_one_colour_in_all_panels() -> None:
         ("comebacks, nobody yet", "no come-back seen yet"),
         ("comebacks, one job", "too few jobs were followed for so long"),
         ("comebacks, two reasons", "Come-backs within 90 days by branch"),
+        ("comebacks, alike", "no difference between groups could be shown"),
     ],
 )
 def test_titles_dare_no_more_than_was_seen(name: str, said: str) -> None:
@@ -131,3 +132,20 @@ def test_curves_end_where_too_few_are_followed() -> None:
     assert 0 < north[-1]["day"] < 40 and south == []
     assert "curves end where fewer than 10" in under("comebacks, too few followed")
     assert sum("too few followed" in one for one in words("comebacks, too few followed")) == 2
+
+
+@pytest.mark.parametrize(
+    ("name", "said"),
+    [
+        ("comebacks", "limits: shaded"),
+        ("comebacks, three groups", "limits: shaded"),
+        ("comebacks, nobody yet", "bars at the end (side by side, though all are of day 90)"),
+        ("comebacks, alike", "bars at the end (side by side, though all are of day 90)"),
+        ("comebacks, one of two", "shaded, or a bar where nobody came back (side by side, though"),
+        ("comebacks, one group yet none", "limits: bars at the end"),
+        ("comebacks, two ends", "bars at the end (side by side, though each is of its curve's end"),
+    ],
+)
+def test_bars_side_by_side_are_not_taken_for_different_days(name: str, said: str) -> None:
+    assert said in under(name)
+    assert ("side by side" in under(name)) == ("side by side" in said)

@@ -56,8 +56,11 @@ def test_titles_follow_the_like_for_like_intervals():
     rows = models(["A", "B", "C"])
     rows[0] |= {"adjusted_difference": -0.05, "adjusted_low": -0.09, "adjusted_high": -0.01}
     assert words(comparison(rows)).endswith(
-        "; of 3 models the interval shows fewer on 1, more on none"
+        "; of 3 models with a failure the interval shows fewer on 1, more on none"
     )
+    # None of a handful is no model that tells.
+    rows[1] |= {"failures": 0, "baseline_failures": 0}
+    assert "; of 2 models with a failure" in words(comparison(rows))
 
 
 def test_what_is_missing_is_said_in_its_row():

@@ -40,8 +40,10 @@ def test_no_failure_is_a_limit_and_far_ends_are_arrows():
 
 def test_title_and_counts_say_the_shrinking():
     assert words(FINDINGS["pooled"]).startswith(
-        "Lines in the picture by model: raw from none seen to 33.3 %, pooled from "
+        "Lines in the picture by model: raw from 3.3 % to 11.7 %, pooled from "
     )
+    # 1 of 3 is no rate of 33.3 %
+    assert "rows of 20 opportunities or more" in words(FINDINGS["pooled"], "subtitle")
     beside = [one["words"] for one in records(FINDINGS["pooled"], 4)]
     assert sorted(text.split(";")[0] for text in beside) == [
         "0 of 6", "1 of 3", "14 of 120", "3 of 90",

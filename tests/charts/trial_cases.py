@@ -57,7 +57,9 @@ def trial(
         for option, alone in ((new.option, "more"), (new.baseline, "fewer")):
             numbers = (pairs, pairs, 0, 0, both + sum(columns[alone]), pairs, 0, 0)
             options[role, option.lower()] = dict(zip(names, numbers, strict=True))
-    counts = TrialCounts(options, {MAIN: main, SAFETY: safety}, {})
+    harmed = [sum(both) for both in zip(safety["more"], safety["both"], strict=True)]
+    dangers = {"day": safety["day"], "harmed": harmed, "jobs": [5] * len(harmed)}
+    counts = TrialCounts(options, {MAIN: main, SAFETY: safety}, dangers, {})
     path = follow(new, counts, 0.02)
     settings = {
         "view": "first", "since": None, "until": None, "where": [], "as_of": "2025-06-17",

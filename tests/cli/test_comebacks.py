@@ -8,12 +8,15 @@ from pathlib import Path
 
 import pytest
 
+from fixstats.cli.comebacks import comebacks_text
 from fixstats.demo.facts import facts
 from fixstats.demo.generator import make_jobs
 from fixstats.demo.sheets import sheet_frame
 from fixstats.folder import Settings, make_folder
 from fixstats.records.importer import import_sheets
 from fixstats.shop import open_shop
+
+from ..findings.followed_jobs import finding, leaving_of
 
 DEMO = Path(__file__).parents[2] / "demo_data"
 TRUTH = json.loads((DEMO / "truth.json").read_text(encoding="utf-8"))
@@ -226,6 +229,34 @@ def test_a_new_shop_has_no_come_backs(run, tmp_path):
     run("init", tmp_path / "new", "--name", "New", "--currency", "EUR")
     code, out, _ = run("comebacks", "--by", "opening", "--adjust", "--shop", tmp_path / "new")
     assert code == 0 and "no job is in the records yet" in out
+
+
+def made(groups, **ask):
+    """The finding on jobs given one by one; groups: name -> (days, reasons)."""
+    branch = [name for name, (day, _) in groups.items() for _ in day]
+    day = [one for days, _ in groups.values() for one in days]
+    reason = [one for _, reasons in groups.values() for one in reasons]
+    return finding(leaving_of({"branch": branch}, day, reason), by=("branch",), **ask)
+
+
+def test_a_table_without_a_rate_has_no_bars_and_no_number_that_is_none():
+    told = comebacks_text(made({name: ([5] * 30, ["drains_fast"] * 30) for name in "AB"}))
+    assert "nan" not in told and "0 to 0 %" not in told
+    assert "30 of 30" in told and "no day on which one group could have differed" in told
+
+
+def test_a_group_without_come_backs_has_no_cost_interval():
+    none = [None] * 19
+    groups = {
+        "A": ([4, *[90] * 19], ["drains_fast", *none]),
+        "B": ([90] * 20, [None, *none]),
+        "C": ([4, *[90] * 19], ["", *none]),  # why, nobody wrote down
+    }
+    told = comebacks_text(made(groups))
+    assert "0 (0 to 0)" not in told
+    cells = {line[0]: line for line in told.splitlines() if line[:2] in ("A ", "B ", "C ")}
+    assert "nothing so far" in cells["B"] and "not known" in cells["C"]
+    assert "250 (" in cells["A"]
 
 
 @pytest.mark.parametrize(

@@ -9,6 +9,8 @@ import json
 import polars as pl
 import pytest
 
+from fixstats.cli.compare import _signed, _told
+from fixstats.findings.base import Finding
 from fixstats.findings.compare import KEYS
 
 
@@ -98,7 +100,9 @@ def test_other_formats(ask, tmp_path):
         (("opening", "--strata", "outcome"), "--strata outcome: it is known at the end of the job"),
         (("opening", "--by", "branch"), "--by branch: a comparison goes by model"),
         (("opening", "--at", "then"), "--at then: say now or practised"),
-        (("opening", "--confidence", "95"), "between 0.5 and 1"),
+        (("opening", "--confidence", "95"), "--confidence 95: must lie between 0.5 and 1"),
+        (("opening", "--strata", "none"), "--strata none: unknown key 'none'"),
+        (("battery_grade", "--adjust", "battery_lot"), "it comes with the battery chosen"),
         (("opening", "--where", "model=Quilon"), "model=Quilon: not in the records"),
         (("opening", "--format", "xml"), "unknown format 'xml'"),
         ((), "CHOICE"),
@@ -110,3 +114,57 @@ def test_wrong_words_are_refused_in_two_lines(ask, words, told):
     assert told in err
     assert err.startswith("fixstats: ")
     assert err.count("\n") <= 2
+
+
+def test_practice_behind_the_figures_is_said(ask):
+    _, out, _ = ask("battery_release", "--mode", "flex_cut")
+    assert "; everybody as practised as they have become" in out
+    _, out, _ = ask("battery_release", "--mode", "flex_cut", "--at", "practised")
+    assert "; all practised" in out
+    _, out, _ = ask("opening", "--mode", "display_lines", "--adjust", "none")
+    assert "practised" not in out.split("note:")[0]
+
+
+def test_dangers_are_told_in_the_sentence_and_picked_jobs_first(ask):
+    _, out, _ = ask("battery_release", "--adjust", "none")
+    (told,) = [line for line in out.splitlines() if line.startswith("pry_tool ")][:1]
+    assert "; but cell_bent or cell_pierced more often with pry_tool (" in told
+    _, out, _ = ask("battery_release", "--adjust", "none", "--where", "outcome=completed")
+    notes = [line for line in out.splitlines() if line.startswith("note: ")]
+    assert notes[0].startswith("note: the jobs were picked by how they went")
+
+
+@pytest.mark.parametrize(
+    ("difference", "told"),
+    [(0.0, "0"), (1e-5, "+<0.01"), (-1e-5, "-<0.01"), (0.0042, "+0.42"), (-0.174, "-17.4")],
+)
+def test_a_difference_has_no_false_zero(difference, told):
+    assert _signed(difference) == told
+
+
+def told_of(*rows, adjusted_for=("model",)):
+    common = {"mode": None, "family": None, "option": "gun", "met": True, "unused": ()}
+    sentences = [common | {"sentence": f"on {row.get('model')}"} | row for row in rows]
+    settings = {"baseline": "plate", "adjusted_for": list(adjusted_for)}
+    figures = [{"mode": None, "family": None}]
+    return _told(Finding("compare", settings, figures, parts={"sentences": sentences}))
+
+
+def test_models_that_never_had_an_option_share_a_sentence():
+    rows = [{"model": name, "unused": ("plate",)} for name in "ABCDEF"]
+    rows[1] = {"model": "B", "unused": ("gun",)}
+    found = told_of({"model": "0"}, *rows, {"model": None, "sentence": "over all"})
+    assert found == [
+        "on 0",
+        "on A, C, D, E and 1 more: gun against plate: plate never used there; the table has what "
+        "the other models suggest",
+        "on B",
+        "over all",
+    ]
+    assert told_of(*rows[2:], adjusted_for=())[0].endswith("never used there; no figure there")
+
+
+def test_models_are_not_told_one_by_one_where_none_had_both():
+    rows = [{"model": name, "unused": ("plate",), "met": False} for name in "AB"]
+    last = {"model": None, "met": False, "sentence": "no model has had both"}
+    assert told_of(*rows, last) == ["no model has had both"]

@@ -1,12 +1,25 @@
-"""Jobs followed one by one, made into the rows that the tally gives."""
+"""Jobs followed one by one, made into the rows that the tally gives, and findings on them."""
 
 from __future__ import annotations
 
 from collections import Counter, defaultdict
+from datetime import date
+from types import SimpleNamespace
 
 import numpy as np
 
+from fixstats.findings.comebacks import conclude
+from fixstats.findings.comebacks_figures import ANY
+from fixstats.findings.comebacks_plan import ComebacksAsk, Counted
+from fixstats.folder import DEFAULT_CATALOGUE, read_catalogue
+from fixstats.folder.settings import Settings
+from fixstats.tallies.counts import Period
 from fixstats.tallies.followups import Leaving
+from fixstats.tallies.keys import resolve
+
+CATALOGUE = read_catalogue(DEFAULT_CATALOGUE)
+FOLDER = SimpleNamespace(catalogue=CATALOGUE, settings=Settings(name="Bench", labour_rate=60.0))
+DAY = date(2026, 6, 30)
 
 
 def leaving_of(keys, day, reason):
@@ -40,3 +53,18 @@ def share(hazard, other, days):
     """
     left = (1 - hazard) * (1 - other)
     return hazard * (1 - left ** (days + 1)) / (1 - left)
+
+
+def everything(_):
+    return True
+
+
+def finding(leaving, cells=None, covered=None, **ask):
+    asked = ComebacksAsk(**{"days": 90, "confidence": 0.95, "reason": (ANY,), **ask})
+    keys = tuple(resolve(name, CATALOGUE, []) for name in asked.by)
+    covered = covered or Period(500, DAY, DAY, DAY, 0, (1,))
+    return conclude(Counted(leaving, cells, keys), FOLDER, asked, covered, covered.as_of)
+
+
+def notes_of(found):
+    return {note.code: note.text for note in found.notes}

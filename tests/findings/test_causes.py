@@ -8,9 +8,7 @@ import pytest
 from fixstats.errors import UsageError
 from fixstats.findings import causes as asking
 from fixstats.findings.causes import CausesAsk
-from fixstats.findings.causes_plan import adjusters_of, conditions_of, labels_of, reference_of
-from fixstats.findings.causes_words import percent, ratio, sentences
-from fixstats.folder import DEFAULT_CATALOGUE, Settings, make_folder, read_catalogue
+from fixstats.folder import Settings, make_folder
 from fixstats.records.importer import import_sheets
 from fixstats.resources import resource
 from fixstats.shop import open_shop
@@ -172,6 +170,13 @@ def test_what_was_known_before_picks_nothing_by_its_result(shop):
     assert "picked_by_result" not in noted(result)
 
 
+def test_what_may_have_come_after_the_failure_is_said_where_it_may(shop, refused):
+    # Charge and connection are recorded at calibration: before it was refused.
+    assert "during" not in noted(refused)
+    text = noted(shop.causes("dead_on_arrival"))["during"]
+    assert text.startswith("connection and charge: recorded during the job; where that was after")
+
+
 def test_corrected_within_one_answer_only(refused):
     assert "of this answer (Holm), not for other failure modes" in noted(refused)["adjusted"]
 
@@ -273,137 +278,6 @@ def test_sentences_say_no_more_than_the_numbers(refused):
         "in 100 of these failures (22 to 29) would not have happened without it."
     )
     assert len(refused.finding.parts["sentences"]) == len(PLANTED)
-
-
-def row_of(**more):
-    row = dict.fromkeys(KEYS, 0.5) | {
-        "condition": "charge", "level": "<20", "reference": ">=20", "failures": 3,
-        "opportunities": 60, "rate": 0.05, "reference_failures": 2, "reference_opportunities": 90,
-        "reference_rate": 0.02, "odds_ratio": 0.4, "odds_low": 0.2, "odds_high": 0.8,
-        "risk_difference": -0.04, "risk_low": -0.06, "risk_high": -0.01, "p_corrected": 0.01,
-        "adjusted_for": ["model", "technician"],
-    }  # fmt: skip
-    return row | more
-
-
-def test_a_reversal_and_fewer_failures_are_said():
-    (text,) = sentences([row_of()], {"charge": "Charge"}, "jobs", 0.95)
-    assert text == (
-        "Charge: <20 goes with fewer failures than >=20 (3 of 60 against 2 of 90, the other way "
-        "round before adjusting). Like for like 4.0 fewer in 100 jobs (1.0 to 6.0)."
-    )
-
-
-def test_no_cause_is_supposed_of_the_calendar_or_of_what_may_have_come_later():
-    risk = {"odds_ratio": 2.5, "risk_difference": 0.04, "risk_low": 0.01, "risk_high": 0.06}
-    asked = {"labels": {"charge": "Charge", "quarter": "Quarter"}, "unit": "jobs"}
-    rows = [row_of(**risk, condition=one) for one in ("charge", "quarter")]
-    charge, quarter = sentences(rows, **asked, confidence_level=0.95)
-    assert charge.endswith("If it is the cause, about 50 in 100 of these failures (50 to 50) would "
-                           "not have happened without it.")  # fmt: skip
-    assert quarter.endswith("Like for like 4.0 more in 100 jobs (1.0 to 6.0).")
-    charge, _ = sentences(rows, **asked, confidence_level=0.95, doubtful=["charge"])
-    assert "cause" not in charge
-
-
-def test_none_and_nothing_are_said():
-    (text,) = sentences([row_of(p_corrected=0.2)], {"charge": "Charge"}, "jobs", 0.95)
-    assert text.startswith("Of 1 value looked at, none goes with it beyond chance")
-    (text,) = sentences([row_of(adjusted_for=["quarter"])], {"charge": "Charge"}, "jobs", 0.95)
-    assert text.endswith(" Not adjusted for model or technician.")
-    assert "Adjusted as far as failures allow 4.0 fewer" in text and "Like for like" not in text
-    assert sentences([], {}, "jobs", 0.95) == []
-
-
-@pytest.mark.parametrize(
-    ("value", "words"),
-    [(None, "·"), (0.0183, "0.018"), (0.996, "1.00"), (1.005, "1.00"), (9.96, "10"),
-     (1270.4, "1,270")],
-)  # fmt: skip
-def test_ratios_are_told_without_false_precision(value, words):
-    assert ratio(value) == words
-
-
-@pytest.mark.parametrize(
-    ("share", "words"), [(None, "·"), (0.25, "25"), (0.031, "3.1"), (-0.0042, "-0.42")]
-)
-def test_shares_are_told_in_percent(share, words):
-    assert percent(share) == words
-
-
-# ---------------------------------------------------------------- plan
-
-
-def conditions(name):
-    catalogue = read_catalogue(DEFAULT_CATALOGUE)
-    codes = catalogue.families.get(name, (name,))
-    return catalogue, conditions_of([catalogue.modes[code] for code in codes], catalogue)
-
-
-def plan(name):
-    catalogue, found = conditions(name)
-    return {one.key: adjusters_of(one, found) for one in found}, labels_of(found, catalogue)
-
-
-def test_conditions_of_a_late_step():
-    adjusters, labels = plan("calibration_refused")
-    assert "opening_another_try" in adjusters and "calibration_another_try" not in adjusters
-    assert [key for key in adjusters if key.endswith("_practice")] == ["calibration_practice"]
-    assert adjusters["swollen"] == ("model", "technician", "quarter")
-    assert adjusters["rework"] == adjusters["swollen"]
-    assert adjusters["quarter"] == ("model", "technician")
-    assert "parts_together" in adjusters["grades_mixed"]
-    assert "grades_mixed" not in adjusters["parts_together"]
-    assert "connection" not in adjusters["charge"] and "rework" in adjusters["charge"]
-    assert adjusters["calibration_practice"][0] == "calibration"
-    assert labels["opening_another_try"] == "Opening the device: another try needed"
-    assert set(labels) == set(adjusters)
-
-
-def test_conditions_of_several_steps_parts_and_mixed_parts():
-    """Steps after the first that a mode can occur at are not before it."""
-    adjusters, _ = plan("display_lines")
-    assert not [key for key in adjusters if key.endswith("_another_try")]
-    assert {"opening_practice", "resealing_practice"} <= set(adjusters)
-    for name in ("dead_on_arrival", "restart_conflict"):
-        adjusters, _ = plan(name)
-        assert not [key for key in adjusters if key.endswith(("_another_try", "_practice"))]
-
-
-def test_what_is_recorded_at_a_later_step_is_no_condition():
-    """Resealing comes before calibration: its failures were over when charge was read."""
-    _, found = conditions("gap_uneven")
-    kept = {one.key: one.doubtful for one in found}
-    assert {"charge", "connection"}.isdisjoint(kept)
-    # The catalogue does not say at which step this one is recorded.
-    assert kept["software_current"]
-
-
-def test_what_is_recorded_at_a_step_stands_between_its_practice_and_its_result():
-    _, found = conditions("calibration_refused")
-    places = {one.key: one.place for one in found}
-    assert places["calibration_practice"] < places["charge"] < places["software_current"]
-    doubtful = {one.key for one in found if one.doubtful}
-    assert doubtful == {"software_current"}
-
-
-@pytest.mark.parametrize("name", ["dead_on_arrival", "mixed_part_conflicts"])
-def test_the_time_of_a_part_failing_is_in_doubt(name):
-    _, found = conditions(name)
-    doubtful = {one.key for one in found if one.doubtful}
-    assert doubtful == {"charge", "connection", "software_current"}
-
-
-def test_of_modes_before_and_after_a_step_what_is_recorded_there_is_in_doubt():
-    catalogue, _ = conditions("calibration_refused")
-    modes = [catalogue.modes[code] for code in ("calibration_refused", "gap_uneven")]
-    doubtful = {one.key for one in conditions_of(modes, catalogue) if one.doubtful}
-    assert doubtful == {"charge", "connection", "software_current"}
-
-
-def test_the_reference_is_no_or_the_most_common():
-    assert reference_of([("yes", 90), ("no", 10)]) == "no"
-    assert reference_of([("wifi", 60), ("cable", 90)]) == "cable"
 
 
 # ---------------------------------------------------------------- wrong questions

@@ -1,46 +1,18 @@
-"""Figures of come-backs from few jobs worked by hand; like for like where raw shares mislead."""
+"""Figures of come-backs from few jobs worked by hand, and what is said of them."""
 
 from __future__ import annotations
-
-from datetime import date
-from types import SimpleNamespace
 
 import numpy as np
 import pytest
 
 from fixstats.findings import comebacks_figures
-from fixstats.findings.comebacks import conclude
-from fixstats.findings.comebacks_adjusted import ALL_MODELS, adjust_returns
 from fixstats.findings.comebacks_answers import answers_of
 from fixstats.findings.comebacks_figures import ANY, corrected, followed_of
-from fixstats.findings.comebacks_plan import ComebacksAsk, Counted
-from fixstats.folder import DEFAULT_CATALOGUE, read_catalogue
-from fixstats.folder.settings import Settings
+from fixstats.findings.comebacks_plan import ComebacksAsk
 from fixstats.tallies.counts import Period
 from fixstats.tallies.followups import Leaving
-from fixstats.tallies.keys import resolve
 
-from .followed_jobs import leaving_of, seen, share
-
-CATALOGUE = read_catalogue(DEFAULT_CATALOGUE)
-FOLDER = SimpleNamespace(catalogue=CATALOGUE, settings=Settings(name="Bench", labour_rate=60.0))
-DAY = date(2026, 6, 30)
-
-
-def everything(_):
-    return True
-
-
-def finding(leaving, cells=None, covered=None, **ask):
-    asked = ComebacksAsk(**{"days": 90, "confidence": 0.95, "reason": (ANY,), **ask})
-    keys = tuple(resolve(name, CATALOGUE, []) for name in asked.by)
-    covered = covered or Period(500, DAY, DAY, DAY, 0, (1,))
-    return conclude(Counted(leaving, cells, keys), FOLDER, asked, covered, covered.as_of)
-
-
-def notes_of(found):
-    return {note.code: note.text for note in found.notes}
-
+from .followed_jobs import DAY, FOLDER, everything, finding, leaving_of, notes_of, seen
 
 # ---------------------------------------------------------------- figures
 
@@ -77,6 +49,11 @@ def test_a_rate_needs_ten_at_risk_on_the_day(left, told):
     assert ("few_at_risk" in notes_of(found)) != told
     (sentence,) = found.parts["sentences"]
     assert ("no rate" in sentence["text"]) != told
+    if not told:
+        assert sentence["text"] == (
+            "Of 10 jobs 1 has come back so far because of the repair; fewer than 10 were still "
+            "being followed on day 90, so no rate is given for that day."
+        )
 
 
 def test_no_return_at_all_says_that_returns_may_not_be_written_down():
@@ -86,6 +63,16 @@ def test_no_return_at_all_says_that_returns_may_not_be_written_down():
     # None of 40: the exact two-sided limit, 1 - 0.025 ** (1 / 40).
     assert found.rows[0]["high"] == pytest.approx(1 - 0.025 ** (1 / 40))
     assert "none has come back" in found.parts["sentences"][0]["text"]
+
+
+@pytest.mark.parametrize(
+    ("back", "told"),
+    [(0, "Of 20 jobs none has come back so far"), (12, "Of 20 jobs 12 have come back so far")],
+)
+def test_without_a_rate_the_come_backs_so_far_are_told(back, told):
+    found = finding(leaving_of({}, [3] * back + [20] * (20 - back), ["seal"] * back
+                               + [None] * (20 - back)))  # fmt: skip
+    assert found.parts["sentences"][0]["text"].startswith(told)
 
 
 def test_a_reason_takes_the_others_as_competing():
@@ -111,6 +98,30 @@ def test_costs_are_the_catalogues_and_what_has_none_is_missing():
     assert notes_of(found)["missing_cost"].startswith("1 come-back whose reason has no cost")
 
 
+@pytest.mark.parametrize(
+    ("reasons", "without"),
+    [([None], 0), (["unrelated"], 0), ([""], 1)],
+)
+def test_where_no_cost_was_seen_it_has_no_limits(reasons, without):
+    """0 (0 to 0) would say that come-backs cost nothing, and cannot cost anything."""
+    found = finding(leaving_of({}, [9, *[90] * 18], [*reasons, *[None] * 18]))
+    (cost,) = found.parts["costs"]
+    assert cost["cost_per_100"] == 0 and cost["without_cost"] == without
+    assert cost["cost_low"] is None and cost["cost_high"] is None
+    what = "none of a known cost" if without else "nothing"
+    assert notes_of(found)["cost"].endswith(f"per 100 jobs: {what} seen so far, no upper limit")
+
+
+def test_one_group_without_costs_keeps_the_limits_of_the_other():
+    branch = ["A"] * 20 + ["B"] * 20
+    day, reason = [4, *[90] * 39], ["drains_fast", *[None] * 39]
+    found = finding(leaving_of({"branch": branch}, day, reason), by=("branch",))
+    north, south = found.parts["costs"]
+    assert north["cost_low"] < north["cost_per_100"] < north["cost_high"]
+    assert south["cost_low"] is None and south["cost_high"] is None
+    assert "; B nothing seen so far, no upper limit" in notes_of(found)["cost"]
+
+
 def test_all_tests_of_an_answer_are_corrected_together():
     assert corrected(np.array([0.01, np.nan, 0.04])) == pytest.approx(
         [0.02, np.nan, 0.04], nan_ok=True
@@ -125,7 +136,13 @@ def test_two_groups_have_one_p_value_and_several_reasons_more_tests():
     found = finding(leaving_of({"branch": branch}, day, reason), by=("branch",))
     p = [row["p_value"] for row in found.rows]
     assert p[0] == pytest.approx(p[1]) and p[0] < 0.01
-    assert [row["p_corrected"] for row in found.rows] == pytest.approx([2 * p[0]] * 2)
+    # Both are one and the same test: nothing to correct.
+    assert [row["p_corrected"] for row in found.rows] == p
+    assert "many_tests" not in notes_of(found)
+    several = finding(
+        leaving_of({"branch": branch}, day, reason), by=("branch",), reason=(ANY, "seal_lifts")
+    )
+    assert several.rows[0]["p_corrected"] == p[0]  # nobody came back with the other
     assert "they differ by more than chance" in notes_of(found)["test"]
 
 
@@ -135,6 +152,36 @@ def test_nobody_came_back_cannot_be_tested():
     assert [row["p_value"] for row in found.rows] == [None, None]
     assert "test" not in notes_of(found)
     assert "nobody came back" in notes_of(found)["not_tested"]
+
+
+@pytest.mark.parametrize("reason", [ANY, "seal_lifts"])
+@pytest.mark.parametrize(
+    "day",
+    [[7] * 60, [3] * 30 + [7] * 30],  # all back on one day; one group gone before the other's day
+    ids=["one day", "one after the other"],
+)
+def test_groups_that_could_not_have_differed_are_not_tested(day, reason):
+    back = "seal_lifts" if len(set(day)) == 1 else None
+    leaving = leaving_of(
+        {"branch": ["A"] * 30 + ["B"] * 30}, day, [back] * 30 + ["seal_lifts"] * 30
+    )
+    found = finding(leaving, by=("branch",), reason=(reason,))
+    assert {(row["p_value"], row["p_corrected"]) for row in found.rows} == {(None, None)}
+    assert "test" not in notes_of(found)
+    assert notes_of(found)["not_tested"] == (
+        "not tested, p_value is empty: there is no day on which one group could have differed "
+        "from another"
+    )
+
+
+def test_a_test_without_a_finding_is_no_proof_of_likeness():
+    branch = ["A"] * 40 + ["B"] * 40
+    day, reason = [5, *[90] * 39] * 2, ["seal", *[None] * 39] * 2
+    told = notes_of(finding(leaving_of({"branch": branch}, day, reason), by=("branch",)))["test"]
+    assert told.endswith(
+        "p = 1: differences like these are usual by chance; that is no proof that the groups are "
+        "alike"
+    )
 
 
 def test_too_many_groups_are_not_tested_and_that_is_said(monkeypatch):
@@ -154,6 +201,9 @@ def test_notes_only_where_they_apply():
     assert set(notes_of(finding(whole))) <= always
     short = leaving_of({}, [3, *[20] * 5, *[90] * 30], ["seal", *[None] * 35])
     assert notes_of(finding(short))["censored"].startswith("5 of 36 jobs")
+    assert "they count for the days they were followed, so" in notes_of(finding(short))["censored"]
+    late = notes_of(finding(whole, days=FOLDER.settings.warranty_days + 1))
+    assert late["beyond_warranty"].endswith("is likely too low")
     rework = Period(500, DAY, DAY, DAY, 7, (1,))
     assert (
         "7 jobs in the records are themselves come-backs"
@@ -181,137 +231,10 @@ def test_many_groups_are_told_only_where_they_stand_out():
     assert {row["battery_lot"] for row in found.parts["curve"]} >= {"L07"}
 
 
-# ---------------------------------------------------------------- like for like
-
-
-def confounded(rng, jobs=6000, effect=0.5):
-    """The careful technician gets the hard model and fits the good grade; effect: on the hazard.
-
-    Raw, the good grade looks no better: it sits on the model that comes back.
-    """
-    model = rng.choice(["easy", "hard"], jobs, p=[0.6, 0.4])
-    careful = rng.random(jobs) < np.where(model == "hard", 0.85, 0.15)
-    good = rng.random(jobs) < np.where(careful, 0.85, 0.12)
-    hazard = 0.0003 * np.where(model == "hard", 8, 1) * np.where(careful, 0.8, 1.0)
-    keys = {
-        "battery_grade": np.where(good, "original", "refurbished"),
-        "model": model,
-        "technician": np.where(careful, "T1", "T2"),
-    }
-    end = rng.integers(0, 400, jobs)
-    day, reason = seen(rng, hazard * np.where(good, effect, 1.0), 0.0003, np.minimum(end, 90))
-    true = [
-        float(np.mean(share(hazard * times, 0.0003, 90))) for times in (effect, 1.0)
-    ]  # both grades over all jobs
-    return leaving_of(keys, day, reason), dict(zip(("original", "refurbished"), true, strict=True))
-
-
-def raw_shares(leaving):
-    by = {"battery_grade": leaving.keys["battery_grade"]}
-    grade = np.array(by["battery_grade"])
-    return {
-        one: sum(n for n, g, r in zip(leaving.jobs, grade, leaving.reason, strict=True)
-                 if g == one and r == "seal")
-        / sum(n for n, g in zip(leaving.jobs, grade, strict=True) if g == one)
-        for one in set(grade)
-    }  # fmt: skip
-
-
-def test_like_for_like_sees_through_who_got_which_device():
-    leaving, true = confounded(np.random.default_rng(3))
-    raw = raw_shares(leaving)
-    assert raw["original"] > raw["refurbished"]  # the better one looks worse
-    answer = adjust_returns(followed_of(leaving, everything), ANY, 90, confidence_level=0.95)
-    assert answer.problem == ""
-    for option in answer.options:
-        row = answer.rows[option, ALL_MODELS]
-        assert row.low <= true[option] <= row.high
-    better = answer.rows["original", ALL_MODELS]
-    assert (better.difference_high < 0) == (answer.options[0] == "refurbished")
-
-
-def test_draws_are_paired_and_say_what_the_rows_say():
-    leaving, _ = confounded(np.random.default_rng(5), jobs=3000)
-    answer = adjust_returns(followed_of(leaving, everything), ANY, 90, confidence_level=0.9)
-    assert answer.scopes == ("easy", "hard", ALL_MODELS)
-    assert answer.draws.shape == (2, 3, 2000)
-    assert answer.options[0] == "refurbished"  # most jobs
-    row = answer.rows["original", "hard"]
-    draws = answer.draws[1, 1]
-    assert row.rate == pytest.approx(draws.mean())
-    assert (row.low, row.high) == pytest.approx(np.quantile(draws, [0.05, 0.95]))
-    gap = answer.draws[1, 1] - answer.draws[0, 1]
-    assert row.difference == pytest.approx(gap.mean())
-    # All jobs are the models weighed by their jobs.
-    jobs = [sum(answer.rows[option, scope].jobs for option in answer.options)
-            for scope in ("easy", "hard")]  # fmt: skip
-    whole = np.average(answer.draws[:, :2], axis=1, weights=jobs)
-    assert answer.draws[:, 2] == pytest.approx(whole)
-
-
-def test_an_option_that_a_model_never_had_is_borrowed():
-    leaving, _ = confounded(np.random.default_rng(6), jobs=3000)
-    both = zip(leaving.keys["model"], leaving.keys["battery_grade"], strict=True)
-    kept = [n for n, pair in enumerate(both) if pair != ("easy", "original")]
-    some = Leaving(
-        {key: [values[n] for n in kept] for key, values in leaving.keys.items()},
-        *([column[n] for n in kept]
-          for column in (leaving.day, leaving.reason, leaving.jobs, leaving.at_risk)),
-    )  # fmt: skip
-    answer = adjust_returns(followed_of(some, everything), ANY, 90, confidence_level=0.95)
-    assert answer.rows["original", "easy"].borrowed == 1
-    assert answer.rows["original", "easy"].jobs == 0
-    assert answer.rows["original", "hard"].borrowed == 0
-    assert 0 < answer.rows["original", ALL_MODELS].borrowed < 1
-    assert answer.rows["original", "easy"].high > answer.rows["original", "easy"].rate
-
-
-@pytest.mark.parametrize(
-    ("grades", "reason", "told"),
-    [
-        (["original", "refurbished"], [None, None], "nobody came back"),
-        (["original", "original"], ["seal", None], "no job with another option than original"),
-        ([None, "-"], ["seal", None], "no job with a recorded option"),
-    ],
-)
-def test_what_cannot_be_compared_has_its_reason(grades, reason, told):
-    keys = {"battery_grade": grades, "model": ["A"] * 2, "technician": ["T"] * 2}
-    answer = adjust_returns(followed_of(leaving_of(keys, [5, 90], reason), everything), ANY, 90,
-                            confidence_level=0.95)  # fmt: skip
-    assert told in answer.problem and answer.draws is None and not answer.rows
-
-
-def test_the_finding_says_it_in_words():
-    leaving, _ = confounded(np.random.default_rng(3))
-    by = {"battery_grade": leaving.keys["battery_grade"]}
-    day = np.repeat(leaving.day, leaving.jobs)
-    reason = np.repeat(np.array(leaving.reason, dtype=object), leaving.jobs)
-    grades = np.repeat(np.array(by["battery_grade"], dtype=object), leaving.jobs)
-    found = finding(
-        leaving_of({"battery_grade": grades}, day, reason),
-        leaving,
-        by=("battery_grade",),
-        adjust=True,
+def test_of_many_groups_alike_no_difference_is_claimed_and_no_likeness():
+    lots = np.repeat([f"L{n:02d}" for n in range(12)], 40)
+    day, reason = [5, *[90] * 39] * 12, ["seal", *[None] * 39] * 12
+    found = finding(leaving_of({"battery_lot": lots}, day, reason), by=("battery_lot",))
+    assert found.parts["sentences"][1]["text"] == (
+        "No difference between the 12 groups could be shown (smallest corrected p = 1)."
     )
-    assert "fewer than" in notes_of(found)["adjusted"]
-    assert "random effects" in notes_of(found)["adjusted_how"]
-    assert "not_adjusted" not in notes_of(found)
-    rows = [row for row in found.parts["adjusted"] if row["scope"] == "model"]
-    assert {row["model"] for row in rows} == {"easy", "hard"}
-
-
-@pytest.mark.slow
-def test_like_for_like_intervals_hold_the_truth():
-    """80 confounded shops of 3,000 jobs: each interval holds its truth in about 95 of 100."""
-    held, gaps = [], []
-    for seed in range(80):
-        leaving, true = confounded(np.random.default_rng(100 + seed), jobs=3000)
-        answer = adjust_returns(followed_of(leaving, everything), ANY, 90, confidence_level=0.95)
-        rows = {option: answer.rows[option, ALL_MODELS] for option in answer.options}
-        held += [row.low <= true[option] <= row.high for option, row in rows.items()]
-        base, other = answer.options
-        row, gap = rows[other], true[other] - true[base]
-        gaps.append(row.difference_low <= gap <= row.difference_high)
-    print(f"rates held by {np.mean(held):.3f}, differences by {np.mean(gaps):.3f}")  # -s shows it
-    # Three standard errors of a share of 0.95 among 80: 0.073.
-    assert np.mean(gaps) > 0.877 and np.mean(held) > 0.877

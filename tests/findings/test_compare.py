@@ -210,9 +210,12 @@ def test_a_union_with_dangers_says_so(small):
 def test_many_rows_are_said_to_miss_by_chance(small, opened):
     found = small.compare("closing", mode=["lines", "loose"], by="model", adjust="none")
     (note,) = texts(found, "many_rows")
-    assert note.startswith("6 rows at 95 %: of that many intervals about 0.3 would miss")
+    assert note == (
+        "6 rows: about 0.3 intervals would miss the truth by chance alone. p (corrected) is of "
+        "the raw counts, within one mode; the sentences are not corrected"
+    )
     found = small.compare("closing", mode=["lines", "loose"], by="model", confidence=0.6)
-    assert "about 2 would miss" in texts(found, "many_rows")[0]
+    assert "about 2 intervals would miss" in texts(found, "many_rows")[0]
     assert texts(opened, "many_rows") == []
 
 

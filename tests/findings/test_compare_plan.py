@@ -14,8 +14,10 @@ from fixstats.findings.compare_plan import (
     find_baseline,
     find_choice,
     learning,
+    may_follow,
     mode_sets,
     options_of,
+    picked_by,
     shifted,
 )
 from fixstats.folder import build_catalogue
@@ -142,7 +144,7 @@ def test_a_choice_without_modes_wants_one(catalogue):
         ({"mode": ("a",), "any": ("b",)}, "use one of them"),
         ({"by": ("technician",)}, "goes by model"),
         ({"at": "soon"}, "say now or practised"),
-        ({"confidence": 95.0}, "must lie between 0.5 and 1"),
+        ({"confidence": 95.0}, "--confidence 95: must lie between 0.5 and 1"),
     ],
 )
 def test_questions_that_make_no_sense(given, told):
@@ -179,14 +181,42 @@ def test_keys_fixed_before_the_release(catalogue, key):
         ("battery_grade", "opening", "opening comes after the part was chosen"),
         ("battery_grade", "grades_mixed", "it follows from the grade"),
         ("battery_grade", "battery_grade", "it is the choice itself"),
+        ("battery_grade", "battery_lot", "it comes with the battery chosen"),
+        ("battery_supplier", "battery_grade", "it comes with the battery chosen"),
         ("release", "modl", "unknown key 'modl'; did you mean 'model'"),
     ],
 )
 def test_keys_that_came_later_are_refused(catalogue, choice, key, why):
     with pytest.raises(UsageError, match=why) as refused:
         check_keys((key,), "--strata", find_choice(choice, catalogue), catalogue)
-    if "unknown" not in why:
-        assert str(refused.value).startswith(f"--strata {key}: ")
+    assert str(refused.value).startswith(f"--strata {key}: ")
+
+
+def test_another_part_may_be_adjusted_for(catalogue):
+    check_keys(("display_grade",), "--adjust", find_choice("battery_grade", catalogue), catalogue)
+
+
+def test_jobs_picked_by_how_they_went(catalogue):
+    release = find_choice("release", catalogue)
+    fair = [(key, "x") for key in ("model", "rework", "opening", "release", "assigned", "liquid")]
+    assert picked_by(fair, release, catalogue) == []
+    late = [("outcome", "completed"), ("release_another_try", "no"), ("outcome", "given_up")]
+    assert picked_by([*fair, *late], release, catalogue) == [
+        "outcome: it is known at the end of the job",
+        "release_another_try: it is known only after release was tried",
+    ]
+
+
+def test_parts_that_a_method_may_have_broken(catalogue):
+    release = find_choice("release", catalogue)
+    keys = ("model", "parts_together", "grades_mixed", "battery_grade", "display_grade")
+    # the battery belongs to every repair with that step; a display is fitted if it broke
+    assert may_follow(keys, release, catalogue) == keys_after(keys)
+    assert may_follow(keys, find_choice("battery_grade", catalogue), catalogue) == []
+
+
+def keys_after(keys):
+    return [key for key in keys if key in ("parts_together", "grades_mixed", "display_grade")]
 
 
 # ---------------------------------------------------------------- options, baseline, time
@@ -216,6 +246,19 @@ def test_without_a_standard_it_is_the_most_used(catalogue):
     # one model's standard is none for all
     found = baseline(catalogue, [use("pull", 3), use("pry", 8)], choice="release")
     assert found == ("pry", "the most used, 8 jobs")
+
+
+def test_one_model_has_its_own_standard(catalogue):
+    uses = [use("pull", 3), use("pry", 8)]
+    only = {"choice": "release", "where": (("model", "Alder 5"),)}
+    assert baseline(catalogue, uses, **only) == ("pull", "the house standard on Alder 5")
+    found = baseline(catalogue, [use("pry", 8)], **only)
+    assert found[1] == "the most used, 8 jobs; the house standard pull on Alder 5 is not in them"
+    two = (("model", "Alder 5"), ("model", "Elm 2"))
+    assert baseline(catalogue, uses, choice="release", where=two)[0] == "pry"
+    # a model without one goes by that of all
+    elm = (("model", "Elm 2"),)
+    assert baseline(catalogue, where=elm) == ("heat", "the house standard")
 
 
 def test_a_standard_nobody_used_is_named(catalogue):

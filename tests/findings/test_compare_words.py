@@ -4,6 +4,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from fixstats.findings.compare_beside import Beside, Dangers
 from fixstats.findings.compare_words import (
     Lead,
     Wording,
@@ -12,6 +13,8 @@ from fixstats.findings.compare_words import (
     pointed,
     sentence,
     spanned,
+    unused,
+    verdict,
 )
 
 PLAIN = Wording(worth=0.02, safety=False, strata=("model", "technician"), unit="jobs", named="")
@@ -102,8 +105,28 @@ NO_STRATA = {"strata_low": None, "strata_high": None}
         ),
         (
             {"failures": 0, "baseline_failures": 0},
-            "plate against gun: no failure seen on either side (none of 400 with plate and none of "
-            "410 with gun); going by other jobs, 3.9 fewer in 100 jobs (2.1 to 5.6 fewer)",
+            "plate against gun: no failure seen on either side (none of 400 with plate, none of "
+            "410 with gun): no order can be told",
+        ),
+        (
+            NO_FIT | NO_STRATA | {"failures": 0, "baseline_failures": 0},
+            "plate against gun: no failure seen on either side (none of 400 with plate, none of "
+            "410 with gun): no order can be told",
+        ),
+        (
+            {"failures": 0, "baseline_failures": 0, "opportunities": 2, "model": "Alder 5"},
+            "on Alder 5: plate against gun: no failure seen on either side (none of 2 with plate, "
+            "none of 410 with gun): nothing to tell them apart here; the other models suggest 3.9 "
+            "fewer in 100 jobs (2.1 to 5.6 fewer)",
+        ),
+        (
+            {"opportunities": 10, "failures": 1, "model": "Alder 5"},
+            "on Alder 5: plate fails less than gun, like for like: 3.9 fewer in 100 jobs (2.1 to "
+            "5.6 fewer) (10 jobs of plate here; leans on the other models)",
+        ),
+        (
+            {"opportunities": 10, "failures": 1},
+            "plate fails less than gun, like for like: 3.9 fewer in 100 jobs (2.1 to 5.6 fewer)",
         ),
     ],
 )
@@ -132,9 +155,61 @@ def test_a_sentence_against_the_raw_counts_says_so(kind):
     assert told.endswith("; the raw counts point the other way")
     on_model = sentence(row(difference=0.02, reversal=kind, model="Alder 5"), PLAIN)
     assert ("raw counts" in on_model) == (kind == "sure")
-    # A reversal that only the strata show does not contradict this sentence.
+    # Where only the strata turn, the raw counts do not contradict this sentence: they do.
     told = sentence(row(strata_difference=0.02, reversal=kind), PLAIN)
+    assert told.endswith("; the figure within strata points the other way")
     assert "raw counts" not in told
+
+
+def dangers(failures, opportunities, baseline_failures, baseline_opportunities, p_value):
+    counts = failures, opportunities, baseline_failures, baseline_opportunities
+    return Beside(Dangers(("bent", "pierced"), *counts, p_value))
+
+
+@pytest.mark.parametrize(
+    ("beside", "end"),
+    [
+        (dangers(9, 100, 7, 900, 1e-5), "; but bent or pierced more often with plate (9 of 100 "
+         "against 7 of 900)"),
+        (dangers(2, 100, 7, 900, 0.3), "; bent or pierced alone: 2 of 100 against 7 of 900, no "
+         "order shown"),
+        (dangers(1, 900, 9, 100, 1e-5), ""),  # the same way as the sentence
+        (dangers(0, 100, 0, 900, 0.5), ""),
+        (dangers(0, 0, 9, 900, float("nan")), ""),
+    ],
+)  # fmt: skip
+def test_dangers_do_not_hide_in_a_union(beside, end):
+    told = sentence(row(), PLAIN, beside)
+    assert told == sentence(row(), PLAIN) + end
+
+
+def test_dangers_where_the_baseline_has_them_or_nothing_is_claimed():
+    more = sentence(row(**adjusted(0.04, 0.01, 0.07)), PLAIN, dangers(1, 900, 9, 100, 1e-5))
+    assert more.endswith("; but bent or pierced more often with gun (9 of 100 against 1 of 900)")
+    unsure = row(**adjusted(0.004, -0.012, 0.02))
+    assert "more often with plate" in sentence(unsure, PLAIN, dangers(9, 100, 7, 900, 1e-5))
+    few = dangers(2, 100, 7, 900, 0.3)
+    assert "pierced" not in sentence(unsure, PLAIN, few)
+    # One failure more or less on a single model is no news.
+    assert "pierced" not in sentence(row(model="Alder 5"), PLAIN, few)
+
+
+def test_options_that_no_model_had_both_of_are_not_told_apart():
+    told = sentence(row(), PLAIN, Beside(met=False))
+    assert told == "plate against gun: no model has had both: model and option cannot be told apart"
+    assert verdict(row(), Beside(met=False)) == ""
+
+
+def test_verdicts_are_what_the_sentences_say():
+    none = {"failures": 0, "baseline_failures": 0}
+    found = [
+        verdict(row(**given))
+        for given in (
+            {}, adjusted(0.04, 0.01, 0.07), adjusted(0.01, -0.01, 0.02), none, NO_FIT | NO_STRATA,
+        )
+    ]  # fmt: skip
+    assert found == ["less", "more", "open", "open", ""]
+    assert unused(row(opportunities=0)) == ("plate",)
 
 
 ends = st.floats(-0.5, 0.5)

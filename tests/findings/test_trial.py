@@ -15,7 +15,7 @@ from fixstats.errors import UsageError
 from fixstats.findings.trial_plan import model_groups
 from fixstats.folder import Settings, make_folder
 from fixstats.records.importer import import_sheets
-from fixstats.records.trials import NewTrial, schedule, start_trial
+from fixstats.records.trials import NewTrial, next_assignment, schedule, start_trial
 
 MODELS = {"Tarn 9": "easier", "Tarn 12": "harder", "Fell 3": "middle"}
 MODES = ("display_lines", "glass_cracked")
@@ -166,6 +166,20 @@ def test_verdicts(tmp_path, jobs, rates, harm, verdict):
     assert [row["trial"] for row in shop.trials().rows] == ["pads"]
 
 
+def test_a_danger_seen_counts_though_another_was_not_looked_for(tmp_path):
+    rows = trial_jobs(60, {"heat_plate": 0, "heat_pad": 0}, unchecked=0, switched=0)
+    seen = [row for row in rows if row["assigned"] == "heat_pad"][:3]
+    for row in seen:
+        row |= {"failures": "cell_pierced", "unchecked": "cell_hot"}
+    option = shop_with(tmp_path, rows).trial("pads").rows[-1]
+    pads = sum(row["assigned"] == "heat_pad" for row in rows)
+    assert option["safety_failures"] == 3
+    # Half of the evidence is that all jobs drawn for the option are above the limit.
+    alone = float(stats.evidence_above(3, pads, 0.02)) / 2
+    assert alone < option["harm_evidence"] < alone + float(stats.pair_evidence_above(3, 0, 10))
+    assert option["harm_evidence"] > 1 > float(stats.evidence_above(0, pads, 0.02))
+
+
 def test_nothing_recorded_yet(tmp_path):
     rows = trial_jobs(6, {"heat_plate": 0, "heat_pad": 0})
     shop = shop_with(tmp_path, [row | {"trial": "", "assigned": ""} for row in rows])
@@ -182,6 +196,71 @@ def test_nothing_recorded_yet(tmp_path):
     assert "not_yet_recorded" in {note.code for note in status.notes}
     with pytest.raises(UsageError, match="there is no trial 'pad'; did you mean 'pads'"):
         shop.trial("pad")
+
+
+def test_what_was_handed_out_goes_before_what_the_sheet_says(tmp_path):
+    """Each slip of the pen at a job: it may not change sides, and may not go without a word."""
+    other = {"heat_plate": "heat_pad", "heat_pad": "heat_plate"}
+    drawn = [slot.assigned for slot in schedule(NEW, "T1", "easier", 5)]
+    slips = [
+        {"assigned": other[drawn[0]]},
+        {"assigned": ""},
+        {"trial": "", "assigned": ""},
+        {"assigned": "heat_gun"},
+        {"trial": "t22"},
+        # From here on nothing is handed out: the printed sheet, read well and badly.
+        {"assigned": "heat_pad"},
+        {"assigned": "heat_gun"},
+        {"assigned": ""},
+        {"trial": "t22", "assigned": "heat_pad"},
+    ]
+    rows = [
+        {
+            "job": f"J{n}", "received": FIRST, "finished": FIRST + timedelta(days=n),
+            "model": "Tarn 9", "repair": "battery_swap", "technician": "T1", "opening": "heat_pad",
+            "failures": "", "unchecked": "", "trial": "pads", "assigned": (drawn * 2)[n],
+        }
+        | slip
+        for n, slip in enumerate(slips)
+    ]  # fmt: skip
+    shop = shop_with(tmp_path, rows)
+    for number, option in enumerate(drawn[:5]):
+        name = f"j{number}" if number == 4 else f"J{number}"
+        handed = next_assignment(shop.folder, "pads", "T1", "Tarn 9", job=name)
+        assert handed.slot.assigned == option
+    status = shop.trial("pads")
+    counted = {row["option"]: row["jobs"] for row in status.rows}
+    expected = [*drawn[:5], "heat_pad"]
+    assert counted == {option: expected.count(option) for option in other}
+    assert status.rows[0]["pairs"] == min(counted.values())
+    assert [row["jobs"] for row in shop.trials().rows] == [6]
+    notes = {note.code: note.text for note in status.notes}
+    assert (
+        "2 jobs with another option under assigned than was handed out"
+        in (notes["contradicts_draw"])
+    )
+    assert "2 jobs handed out with trial or assigned left blank" in notes["contradicts_draw"]
+    assert "1 job handed out and recorded under another trial" in notes["contradicts_draw"]
+    assert "1 job with something under assigned that is no option" in notes["contradicts_draw"]
+    assert "1 job with nothing under assigned" in notes["contradicts_draw"]
+    assert "'t22' (2 jobs)" in notes["unknown_trial"]
+    assert "'t22' (2 jobs)" in shop.trials().notes[0].text
+    assert [(row["what"], row["units"]) for row in shop.check().rows if
+            row["topic"] == "unknown_trial"] == [("t22", 2)]  # fmt: skip
+
+
+def test_a_trial_ends_with_what_is_recorded_not_with_what_is_handed_out(tmp_path):
+    rows = trial_jobs(1, {"heat_plate": 0, "heat_pad": 0})
+    shop = shop_with(tmp_path, [rows[0] | {"trial": "", "assigned": ""}])
+    names = ("T1", "Tarn 9")
+    start_trial(shop.folder, NewTrial(**vars(NEW) | {"trial": "short", "max_jobs": 2}), {}, MODELS)
+    for _ in range(2):
+        next_assignment(shop.folder, "short", *names, new_names=True)
+    status = shop.trial("short")
+    assert status.rows[-1]["verdict"] == "go on"
+    assert status.notes[0].text == "2 of 2 jobs are handed out, 0 recorded: go on recording"
+    told = {note.code: note.text for note in status.notes}["all_handed_out"]
+    assert told == "all slots are handed out; 2 jobs are not recorded yet"
 
 
 # ---------------------------------------------------------------- the plan

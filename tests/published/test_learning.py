@@ -41,3 +41,16 @@ def test_ranks_of_the_interval_of_a_median(size, first, last):
     # Tables of the sign test's 95 % interval of the median (from memory), ranks from 1.
     found = stats.median_interval(np.arange(1.0, size + 1))
     assert (found.low, found.high) == (first, last)
+
+
+@pytest.mark.parametrize(
+    ("counts", "printed"),
+    [((56, 70, 48, 80), (0.0524, 0.3339)), ((5, 56, 0, 29), (-0.0381, 0.1926))],
+)
+def test_the_interval_of_a_sum_gives_newcombes_differences(counts, printed):
+    # Newcombe 1998, Stat Med 17:873-890, table II, method 10 (seen, quoted): a difference is the
+    # sum of one rate and of the other below 0, each with its Wilson limits.
+    x1, n1, x2, n2 = counts
+    one, other = stats.wilson(x1, n1), stats.wilson(x2, n2)
+    found = stats.sum_interval((x1 / n1, one.low, one.high), (-x2 / n2, -other.high, -other.low))
+    assert_allclose((found.low, found.high), printed, rtol=0, atol=0.5e-4)

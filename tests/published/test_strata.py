@@ -3,6 +3,7 @@
 Tolerance: half a unit of the last printed digit.
 """
 
+import numpy as np
 import pytest
 from numpy.testing import assert_allclose
 from statsmodels.datasets import china_smoking
@@ -70,6 +71,46 @@ def test_kidney_stones_standardised_over_all_stones():
     one = stats.standardised_rate(failed, jobs, stones)
     other = stats.standardised_rate(other_failed, other_jobs, stones)
     assert_allclose([one.estimate, other.estimate], [1 - 0.832, 1 - 0.782], rtol=0, atol=0.005)
+
+
+# Fleiss 1981, Statistical Methods for Rates and Proportions, table 14.4 (Stark and Mantel 1966, J
+# Natl Cancer Inst 37:687-698): Down's syndrome by mother's age in bands from below 20 to 40 and
+# more, and births; in the order in which a child was born; the standard is all births. Seen, as
+# the data of R package dsrTest.
+BY_BIRTH_ORDER = {
+    1: ([107, 141, 60, 40, 39, 25], [230061, 329449, 114920, 39487, 14208, 3052]),
+    2: ([25, 150, 110, 84, 82, 39], [72202, 326701, 208667, 83228, 28466, 5375]),
+    5: ([0, 8, 63, 112, 262, 295], [327, 30666, 123419, 149919, 104088, 34392]),
+}
+ALL_BIRTHS = [319933, 931318, 786511, 488235, 237863, 61313]
+
+
+def test_fleiss_1981_down_syndrome_standardised_by_age():
+    # dsrTest prints 75.52901 per 100,000 of the fifth and later born. Seen. First born 92.3 (Fay
+    # and Feuer 1997, Stat Med 16:791-801; from memory): the difference is theirs.
+    fifth, first = BY_BIRTH_ORDER[5], BY_BIRTH_ORDER[1]
+    rate = stats.standardised_rate(*fifth, ALL_BIRTHS)
+    assert_allclose(1e5 * rate.estimate, 75.52901, rtol=0, atol=0.5e-5)
+    found = stats.standardised_difference(*fifth, *first, ALL_BIRTHS)
+    assert_allclose(1e5 * found.estimate, 75.52901 - 92.3, rtol=0, atol=0.06)
+    # Raw, the fifth born have it far more often: their mothers are older.
+    assert sum(fifth[0]) / sum(fifth[1]) > 2.5 * sum(first[0]) / sum(first[1])
+    assert found.low < found.estimate < 0
+
+
+def test_fleiss_1981_difference_with_its_large_sample_error():
+    # Among many births, the interval is that of Fleiss's standard error of a directly adjusted
+    # rate, the root of the sum of w^2 p (1 - p) / n over ages (ch. 14; formula from memory).
+    one, other = BY_BIRTH_ORDER[1], BY_BIRTH_ORDER[2]
+    found = stats.standardised_difference(*one, *other, ALL_BIRTHS)
+    share = np.array(ALL_BIRTHS) / sum(ALL_BIRTHS)
+    variance = 0.0
+    for failed, births in (one, other):
+        rate = np.array(failed) / births
+        variance += (share**2 * rate * (1 - rate) / births).sum()
+    middle = (found.low + found.high) / 2
+    assert_allclose((found.high - found.low) / 2, 1.959964 * np.sqrt(variance), rtol=0.03)
+    assert_allclose(middle, found.estimate, rtol=0, atol=0.1 * (found.high - found.low))
 
 
 # Bickel, Hammel and O'Connell 1975, Science 187:398-404: admissions by department, men against

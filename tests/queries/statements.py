@@ -44,6 +44,8 @@ def with_slots_filled(text):
         "joins": "",
         "filters": "",
         "modes": "",
+        "value": '"technician"',
+        "alike": '"quarter"',
         "rows": "select model, cluster, failures, opportunities, unknown, unknown_failed from t",
     }
     return re.sub(r"/\*(\w+)\*/", lambda slot: slots.get(slot[1], ""), text)

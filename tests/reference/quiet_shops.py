@@ -1,4 +1,4 @@
-"""Job sheets of shops in which nothing drifts and nobody differs: all that watching finds is chance.
+"""Job sheets of shops in which nothing drifts and nobody differs: what watching finds is chance.
 
 Rates differ between modes and device models, and the mix of models moves over the months; they do
 not differ between technicians, suppliers or lots beyond what the grade does. Come-backs have a

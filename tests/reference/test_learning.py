@@ -94,3 +94,53 @@ def test_the_interval_of_a_median_holds_what_it_says():
         held = 1 - 2 * scipy_stats.binom.cdf(cut - 1, size, 0.5)
         more = 1 - 2 * scipy_stats.binom.cdf(cut, size, 0.5)
         assert more < 0.9 <= held
+
+
+def last_fifth_as_one(failures, opportunities):
+    """The curve of `by_hand` where the positions with the last fifth of the jobs are one."""
+    k, n = [*map(float, failures)], [*map(float, opportunities)]
+    end = next(i for i in range(len(n)) if sum(n[i:]) <= 0.2 * sum(n))
+    rates = by_hand([*k[:end], sum(k[end:])], [*n[:end], sum(n[end:])])
+    return [*rates[:end], *[rates[end]] * (len(n) - end)]
+
+
+def practised_by_hand(failures, opportunities, most, margin):
+    curve = last_fifth_as_one(failures, opportunities)
+    for at in range(min(most, len(curve) - 1) + 1):
+        if curve[at] - sum(failures[at:]) / sum(opportunities[at:]) <= margin:
+            return at
+    return None
+
+
+@pytest.mark.parametrize("seed", range(8))
+@pytest.mark.parametrize("most", [3, 15])
+def test_practised_from(seed, most):
+    rng = np.random.default_rng(seed)
+    n = rng.integers(3, 12, 20)
+    k = rng.binomial(n, 0.05 + 0.5 * np.exp(-np.arange(20) / 6))
+    expected = practised_by_hand(k, n, most, 0.05)
+    assert stats.practised_from(k, n, most=most, margin=0.05) == expected
+
+
+def test_resampled_ends_are_those_of_draws_made_another_way():
+    """Each job drawn by itself from the fitted curve, with another generator; ends of 1,500."""
+    rng = np.random.default_rng(3)
+    n = np.full(16, 40)
+    k = rng.binomial(n, 0.03 + 0.4 * np.exp(-np.arange(16) / 3))
+    found = stats.resample_falling(k, n, most=12, margin=0.03, samples=1500)
+    rates = np.repeat(last_fifth_as_one(k, n), n)
+    positions = np.repeat(np.arange(16), n)
+    other = np.random.Generator(np.random.MT19937(8))
+    curves, numbers = [], []
+    for _ in range(1500):
+        drawn = np.bincount(positions, other.random(len(rates)) < rates, 16)
+        curves.append(stats.falling_rates(drawn, n, last=0.2))
+        later = np.cumsum(drawn[::-1])[::-1] / np.cumsum(n[::-1])[::-1]
+        near = [at for at in range(13) if curves[-1][at] - later[at] <= 0.03]
+        numbers += near[:1]
+    low, high = np.quantile(curves, [0.025, 0.975], axis=0)
+    assert_allclose(found.low, low, atol=0.02)
+    assert_allclose(found.high, high, atol=0.02)
+    ends = np.quantile(numbers, [0.025, 0.975])
+    assert_allclose((found.practised_low, found.practised_high), ends, atol=1)
+    assert_allclose(found.without, 1 - len(numbers) / 1500, atol=0.03)

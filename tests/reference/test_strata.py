@@ -12,6 +12,7 @@ from scipy import optimize
 from scipy import stats as scipy_stats
 from statsmodels.datasets import china_smoking
 from statsmodels.stats.contingency_tables import StratifiedTable
+from statsmodels.stats.proportion import confint_proportions_2indep
 
 from fixstats import stats
 
@@ -165,6 +166,39 @@ def test_standardised_rate_by_its_definition():
     assert_allclose(found.estimate, rate)
     assert_allclose(found.low, rate - np.linalg.norm(share * (rates - low)))
     assert_allclose(found.high, rate + np.linalg.norm(share * (high - rates)))
+
+
+def test_standardised_difference_by_its_definition():
+    """SciPy's Wilson limits of each rate; distances weighted, squared and added across both."""
+    x1, n1, x2, n2, w = [3, 0, 25], [40, 12, 80], [5, 2, 9], [30, 25, 44], [5.0, 2.0, 3.0]
+    found = stats.standardised_difference(x1, n1, x2, n2, w, confidence_level=0.9)
+    share = np.array(w) / sum(w)
+
+    def weighted(x, n):
+        limits = [
+            scipy_stats.binomtest(k, m).proportion_ci(0.9, method="wilson")
+            for k, m in zip(x, n, strict=True)
+        ]
+        rates = np.array(x) / np.array(n)
+        low, high = (np.array([getattr(one, end) for one in limits]) for end in ("low", "high"))
+        return (
+            share @ rates,
+            ((share * (rates - low)) ** 2).sum(),
+            ((share * (high - rates)) ** 2).sum(),
+        )
+
+    (one, below, above), (other, other_below, other_above) = weighted(x1, n1), weighted(x2, n2)
+    assert_allclose(found.estimate, one - other)
+    assert_allclose(found.low, one - other - np.sqrt(below + other_above))
+    assert_allclose(found.high, one - other + np.sqrt(above + other_below))
+
+
+@pytest.mark.parametrize("counts", [(7, 40, 3, 55), (0, 20, 5, 30), (12, 12, 4, 9)])
+def test_standardised_difference_of_one_stratum_is_newcombe_by_statsmodels(counts):
+    x1, n1, x2, n2 = counts
+    found = stats.standardised_difference([x1], [n1], [x2], [n2], [3.0])
+    low, high = confint_proportions_2indep(*counts, method="newcomb", compare="diff")
+    assert_allclose([found.low[()], found.high[()]], [low, high], rtol=1e-8)
 
 
 def test_breslow_day_keeps_its_digits_far_from_even_odds():

@@ -5,10 +5,13 @@ in how hard their devices are; in "drifting" the rates of both options rise over
 the difference differs between strata whose mix is steady.
 """
 
+from collections import defaultdict
+
 import numpy as np
 import pytest
 
 from fixstats import stats
+from fixstats.records.trials import NewTrial, schedule
 from fixstats.stats.trial_rule import HARM, MAIN_ERROR, NO_DIFFERENCE, SHOWN
 
 LOOKS = 10_000
@@ -158,3 +161,56 @@ def test_over_all_error_of_trials():
         wrong = np.isin(verdict, WRONG[case]).mean()
         print(f"{case}: wrong {wrong:.4f};", {name: round(x, 3) for name, x in told.items()})
         assert wrong <= 0.05
+
+
+# From the schedule to the verdict: strata of unlike rates, failed jobs that take days longer, one
+# job in ten that nobody checked, one in twenty done otherwise than drawn.
+NEW = NewTrial("t", "opening", "a", "b", None, None, ("x",), 0.1, 10**6, "0")
+HARD = {"easier": 0.03, "middle": 0.1, "harder": 0.3}
+
+
+def whole_trial(difference, jobs, seed):
+    """The verdict in the end of a trial of so many jobs, five a day."""
+    rng = np.random.default_rng(seed)
+    new = NewTrial(**vars(NEW) | {"seed": str(seed)})
+    strata = [(who, group) for who in ("T1", "T2", "T3") for group in HARD]
+    queues = {one: iter(schedule(new, *one, jobs)) for one in strata}
+    done = defaultdict(lambda: {"a": [], "b": []})
+    for number in range(jobs):
+        stratum = strata[rng.integers(len(strata))]
+        drawn = next(queues[stratum]).assigned
+        used = drawn if rng.random() > 0.05 else "a"
+        failed = rng.random() < HARD[stratum[1]] + (difference if used == "b" else 0)
+        if rng.random() > 0.1:
+            ready = number // 5 + rng.integers(0, 3) + 6 * failed
+            done[stratum][drawn].append((ready, failed))
+    pairs = sorted(
+        (max(one[0], other[0]), int(other[1]) - int(one[1]))
+        for by_option in done.values()
+        for one, other in zip(by_option["a"], by_option["b"], strict=False)
+    )
+    scores = np.array([score for _, score in pairs])
+    running = stats.Pairs(*(np.cumsum(scores == value) for value in (1, -1, 0)))
+    verdict = stats.stopping_rule(running, 1.0, 0, worth=NEW.difference, max_jobs=10**6)
+    return verdict[-1]
+
+
+def whole_trials(difference, trials, seed):
+    return np.array([whole_trial(difference, 400, seed + number) for number in range(trials)])
+
+
+def test_whole_trials_from_schedule_to_verdict():
+    equal = whole_trials(0.0, 60, 1000)
+    assert (equal == SHOWN).mean() <= MAIN_ERROR + chance(MAIN_ERROR, 60)
+    assert (whole_trials(0.25, 20, 2000) == SHOWN).mean() > 0.7
+
+
+@pytest.mark.slow
+def test_over_all_error_from_schedule_to_verdict():
+    print("\nwhole trials of 400 jobs, looked at daily, 10 in 100 worth having")
+    for difference in (0.0, 0.1, 0.2):
+        verdict = whole_trials(difference, 1500, 5000)
+        told = {name: round((verdict == n).mean(), 3) for n, name in enumerate(stats.VERDICTS)}
+        print(f"difference {difference}: {told}")
+        wrong = SHOWN if difference == 0 else NO_DIFFERENCE
+        assert (verdict == wrong).mean() <= MAIN_ERROR

@@ -28,6 +28,7 @@ def test_none_and_all_failed():
     assert 0.000990 < huge.low < 0.001 < huge.high < 0.001010
 
 
+@settings(max_examples=30, deadline=None)
 @given(counts, counts)
 def test_it_is_wider_than_an_interval_for_one_look(failures, others):
     opportunities = failures + others
@@ -39,7 +40,7 @@ def test_it_is_wider_than_an_interval_for_one_look(failures, others):
     assert found.low <= once.low + 1e-9 and found.high >= once.high - 1e-9
 
 
-@settings(max_examples=30)
+@settings(max_examples=30, deadline=None)
 @given(counts, counts, counts)
 def test_the_ends_are_where_the_evidence_stands_at_the_threshold(more, fewer, same):
     found = stats.pair_sequence(more, fewer, same, confidence_level=0.96)
@@ -52,7 +53,7 @@ def test_the_ends_are_where_the_evidence_stands_at_the_threshold(more, fewer, sa
         assert found.low < (more - fewer) / total < found.high or abs(more - fewer) == total
 
 
-@settings(max_examples=30)
+@settings(max_examples=30, deadline=None)
 @given(counts, counts, counts)
 def test_option_and_baseline_mirror(more, fewer, same):
     one, other = stats.pair_sequence(more, fewer, same), stats.pair_sequence(fewer, more, same)

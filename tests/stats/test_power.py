@@ -2,7 +2,7 @@
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 from numpy.testing import assert_allclose
 from scipy.stats import binom
@@ -22,12 +22,14 @@ def test_power_is_the_probability_of_what_the_test_rejects(test, rate, baseline,
     assert_allclose(EXACT[test](rate, baseline, jobs), expected, rtol=1e-9)
 
 
+@settings(max_examples=30, deadline=None)
 @given(rates, st.integers(2, 60))
 def test_where_rates_are_equal_the_error_is_kept(rate, jobs):
     for power in EXACT.values():
         assert power(rate, rate, jobs) <= 0.05 + 1e-6
 
 
+@settings(max_examples=30, deadline=None)
 @given(rates, rates, st.integers(2, 40))
 def test_boschloo_finds_no_less_than_half_budgets_of_fisher(rate, baseline, jobs):
     # One-sided Boschloo at half the error rejects whatever one-sided Fisher does.

@@ -1,0 +1,155 @@
+"""From draws of the cost per job to the figures a verdict rests on, and the verdict; pure."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field, replace
+
+import numpy as np
+
+from fixstats import stats
+from fixstats.findings.costing import flips_at
+from fixstats.findings.safety import WORSE, OptionSafety
+from fixstats.findings.verdicts import (
+    Candidate,
+    Figures,
+    MissingCost,
+    Verdict,
+    judge,
+    with_borderline,
+)
+from fixstats.stats.validators import FloatArray
+
+# A verdict is held against this many others from draws that differ by chance alone. Costs are
+# put together from parts of 2,000 draws each, so that is how well their means are known.
+LOOKS, KNOWN_AS = 10, 2000
+
+
+@dataclass(frozen=True)
+class Scope:
+    """One choice in one scope: what is to be weighed.
+
+    `options`: in the order in which a tie is broken, as in the rows of all arrays.
+    `costs` (options, draws): paired draws of money per job; `earlier`: the same from the records
+    without the last jobs, None where there is no telling. `job_variances` (options,): of the money
+    of one job. `missing`: modes without a cost, with their mean rates (options,).
+    `horizon_jobs`: jobs of this scope to come within the horizon; `effort`, `fixed`: money that a
+    trial takes per job and to set up.
+    """
+
+    options: Sequence[str]
+    costs: FloatArray
+    safety: Mapping[str, OptionSafety]
+    job_variances: FloatArray
+    horizon_jobs: float
+    standardise_at: float
+    tolerance: float
+    earlier: FloatArray | None = None
+    missing: Sequence[tuple[str, FloatArray]] = ()
+    effort: float = 0.0
+    fixed: float = 0.0
+    money: Callable[[float], str] = field(default="{:.2f}".format)
+    name: Callable[[str], str] = field(default=str)
+
+
+@dataclass(frozen=True)
+class Weighed:
+    """A verdict and the figures behind it. `rival`: what the leader would be tried against."""
+
+    verdict: Verdict
+    figures: Figures
+
+
+def weigh(scope: Scope, *, seed: int = 1) -> Weighed:
+    """Verdict and figures; marked as borderline where draws that differ by chance say otherwise."""
+    figures = figures_of(scope, scope.costs, scope.earlier)
+    random = np.random.default_rng(seed)
+    others = []
+    for _ in range(LOOKS):
+        costs = _resampled(scope.costs, random)
+        earlier = None if scope.earlier is None else _resampled(scope.earlier, random)
+        others.append(judge(figures_of(scope, costs, earlier)))
+    return Weighed(with_borderline(judge(figures), others), figures)
+
+
+def figures_of(scope: Scope, costs: FloatArray, earlier: FloatArray | None) -> Figures:
+    """Figures from these draws. Options that are worse take part in nothing but their own cost."""
+    kept = [n for n, one in enumerate(scope.options) if scope.safety[one].state != WORSE]
+    means = costs.mean(axis=1)
+    p_best, regret = np.zeros(len(means)), np.full(len(means), np.nan)
+    if kept:
+        p_best[kept] = stats.chance_best(costs[kept])
+        regret[kept] = stats.expected_regret(costs[kept])
+    candidates = [
+        Candidate(
+            option,
+            float(means[n]),
+            float(p_best[n]),
+            float(regret[n]),
+            scope.safety[option].state,
+            scope.safety[option].jobs_needed,
+        )
+        for n, option in enumerate(scope.options)
+    ]
+    base = Figures(
+        candidates,
+        standardise_at=scope.standardise_at,
+        tolerance=scope.tolerance,
+        money=scope.money,
+        name=scope.name,
+    )
+    if len(kept) < 2:
+        return base
+    leader = min(kept, key=lambda n: means[n])
+    rival, value = _best_trial(scope, costs, leader, [n for n in kept if n != leader])
+    spread = float(scope.job_variances[[leader, rival]].sum())
+    more = stats.jobs_to_know(costs[leader] - costs[rival], spread, scope.tolerance)
+    return replace(
+        base,
+        earlier=_sure(scope, earlier, kept),
+        trial_net=value.net if value.jobs else None,
+        trial_jobs=value.jobs,
+        trial_rival=scope.options[rival],
+        jobs_to_know=more,
+        missing=[_missing(name, rates, means, kept, leader) for name, rates in scope.missing],
+    )
+
+
+def _best_trial(
+    scope: Scope, costs: FloatArray, leader: int, others: Sequence[int]
+) -> tuple[int, stats.TrialValue]:
+    """What the leader is best tried against: not always what is second cheapest now."""
+    values = [
+        stats.trial_value(
+            costs,
+            leader,
+            other,
+            job_variances=scope.job_variances,
+            horizon_jobs=scope.horizon_jobs,
+            effort=scope.effort,
+            fixed=scope.fixed,
+        )
+        for other in others
+    ]
+    best = max(range(len(others)), key=lambda n: values[n].net)
+    return others[best], values[best]
+
+
+def _sure(scope: Scope, earlier: FloatArray | None, kept: Sequence[int]) -> str | None:
+    """The option that was sure enough on the earlier records: safety is that of now."""
+    if earlier is None:
+        return None
+    chance = stats.chance_best(earlier[kept])
+    best = int(chance.argmax())
+    return scope.options[kept[best]] if chance[best] >= scope.standardise_at else None
+
+
+def _missing(
+    name: str, rates: FloatArray, means: FloatArray, kept: Sequence[int], leader: int
+) -> MissingCost:
+    return MissingCost(name, flips_at(means[kept], rates[kept], kept.index(leader)))
+
+
+def _resampled(draws: FloatArray, random: np.random.Generator) -> FloatArray:
+    number = min(KNOWN_AS, draws.shape[1])
+    return draws[:, random.integers(0, draws.shape[1], number)]

@@ -1,0 +1,73 @@
+-- Question: which jobs belong to a trial, and what was drawn for each?
+-- Grain: one row per (trial, job handed an option for it, or recorded under it).
+-- Reads: jobs, records.trials, records.assignments.
+-- Parameters: none.
+-- Columns: trial; entry; drawn (option: as handed out for that job, else as the sheet says; null:
+--   not known, so the job counts for nothing); contradiction (null: none; otherwise: the sheet says
+--   another option than was handed out; blank: handed out, trial or assigned left blank;
+--   other_trial: handed out, recorded under another trial; no_option: not handed out by name, and
+--   the sheet names none of the two options; not_drawn: the same, and it names nothing).
+create or replace temp table trial_drawn as
+with
+-- one row per slot handed out for a job by name
+slots as (
+  select
+    trial,
+    technician,
+    lower(trim(job)) as job,
+    lower(assigned) as drawn
+  from records.assignments
+  where handed_out is not null and job is not null
+),
+-- one row per job, as its sheet has it
+sheet as (
+  select
+    entry,
+    technician,
+    lower(trim(job)) as job,
+    nullif(lower(trim(trial)), '') as trial,
+    nullif(lower(trim(assigned)), '') as assigned
+  from jobs
+),
+-- one row per slot with a job recorded: where branches number alike, the one that fits best
+handed as (
+  select
+    s.trial,
+    j.entry,
+    s.drawn,
+    case
+      when j.assigned <> s.drawn then 'otherwise'
+      when j.assigned is null or j.trial is null then 'blank'
+      when j.trial <> s.trial then 'other_trial'
+    end as contradiction
+  from slots as s
+  inner join sheet as j on j.job = s.job
+  qualify row_number() over (
+    partition by s.trial, s.job
+    order by
+      (j.trial is not distinct from s.trial) desc,
+      (j.technician is not distinct from s.technician) desc,
+      j.entry
+  ) = 1
+),
+-- one row per job recorded under a trial that handed out nothing for it by name
+printed as (
+  select
+    t.trial,
+    j.entry,
+    case when j.assigned in (lower(t.baseline), lower(t.option)) then j.assigned end as drawn,
+    case
+      when j.assigned is null then 'not_drawn'
+      when j.assigned not in (lower(t.baseline), lower(t.option)) then 'no_option'
+    end as contradiction
+  from sheet as j
+  inner join records.trials as t on t.trial = j.trial
+  anti join handed as h on h.trial = t.trial and h.entry = j.entry
+),
+-- one row per (trial, job)
+drawn as (
+  select * from handed
+  union all
+  select * from printed
+)
+select * from drawn
