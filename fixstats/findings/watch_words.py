@@ -14,6 +14,9 @@ from fixstats.words import counted
 Row = Mapping[str, Any]
 # A share of units nobody looked at that moved by so much can fake a change.
 MOVED = 0.1
+# A time before that is shorter, or has fewer failures, tells large changes only: of 30 failures the
+# rate is known to within a third either way.
+FEWEST_DAYS, FEWEST_BEFORE = 89, 30
 PEOPLE = (
     "about technicians: a number cannot tell why. It may be chance, failures that others did not "
     "write down, or devices harder than model and quarter tell; look at some of the jobs together "
@@ -113,6 +116,26 @@ def notes_for(
         )
         notes.append(Note("groups_how", text))
     return [*notes, Note("own_records", OWN_RECORDS)]
+
+
+def young_words(covered: Period) -> str:
+    """Of records that are too young to be watched."""
+    return (
+        f"the records begin on {covered.first}: there is no time before yet to compare with. "
+        "Watching begins with their second month"
+    )
+
+
+def thin_words(days: int, failures: int) -> str:
+    """Of a baseline of so many days and failures; empty where it is long enough."""
+    what = counted(failures, "failure")
+    if days < FEWEST_DAYS:
+        before = f"is {counted(days, 'day')} with {what}"
+    elif failures < FEWEST_BEFORE:
+        before = f"has {what} only"
+    else:
+        return ""
+    return f"the time before {before}: only large changes can be told"
 
 
 def _none(rows: Sequence[Row]) -> Note:
