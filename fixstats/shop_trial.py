@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Sequence
 from contextlib import AbstractContextManager
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Protocol
 
@@ -159,8 +159,13 @@ class TrialQuestions:
             name, choice, design.baseline, design.option, modes.mode, modes.family, modes.codes,
             design.difference, most, seed or _lot(),
         )  # fmt: skip
+        if not design.strata:
+            raise UsageError(
+                "no technician is recorded in the last year, and options are drawn for each one "
+                "apart\nfill in the column technician of the job sheet (a code will do), then start"
+            )
         strata = {
-            stratum: max(math.ceil(SPARE * share * most), FEWEST_LINES)
+            stratum: min(max(math.ceil(SPARE * share * most), FEWEST_LINES), most)
             for stratum, share in design.strata.items()
         }
         slots = start_trial(self.folder, new, strata, design.groups)
@@ -183,17 +188,22 @@ class TrialQuestions:
         ----------
         name : the trial.
         technician, model : who is at the bench, and the device.
-        job : its identifier; asked again for the same job, the same option is told.
+        job : its identifier; asked again for the same job, the same option is told, also after
+            the trial has stopped.
         new_names : take names that no record has yet.
 
         Raises
         ------
         fixstats.errors.FixstatsError
-            If something is unknown, the trial has stopped or ended, or the database stays locked.
+            If something is unknown, the job was kept out, the trial has stopped or ended, or the
+            database stays locked.
         """
-        from fixstats.records.trials import next_assignment
+        from fixstats.records.trials import drawn_before, next_assignment
 
         row = self.trial(name).rows[-1]
+        before = drawn_before(self.folder, name, job) if job is not None else None
+        if before is not None:
+            return replace(before, harmful=row["verdict"] == "stop (harm)")
         if row["verdict"] != "go on":
             raise UsageError(
                 f"trial {name}: {row['verdict']}: no more devices go into it\n"

@@ -305,11 +305,15 @@ def _limits_words(lines: Sequence[_Line], finding: Finding) -> str:
     """How limits are drawn; bars stand side by side, which is not to be read as different days."""
     areas = len(lines) <= MOST_AREAS
     shaded = areas and any(line.last["returns"] for line in lines)
-    bars = any(line.steps and not (areas and line.last["returns"]) for line in lines)
+    bars = [
+        place
+        for place, line in enumerate(lines)
+        if line.steps and not (areas and line.last["returns"])
+    ]
     if not bars:
         return "shaded"
     words = "shaded, or a bar where nobody came back" if shaded else "bars at the end"
-    if len(lines) == 1:
+    if bars == [len(lines) - 1]:  # at its own day, see `_bar`
         return words
     whole = all(line.last["rate"] is not None for line in lines)
     day = f"all are of day {finding.settings['days']}" if whole else "each is of its curve's end"

@@ -46,8 +46,11 @@ def watch_chart(finding: Finding) -> Picture:
     if not panels:
         return _all_quiet(finding)
     shown = panels[:MOST_PANELS]
+    over_time = any(one["group"] is None for one in shown)
+    states = [*STATES] if over_time else [state for state in STATES if state != "baseline"]
     drawn = [
-        _months(finding, one) if one["group"] is None else _groups(finding, one) for one in shown
+        _months(finding, one, states) if one["group"] is None else _groups(finding, one, states)
+        for one in shown
     ]
     picture = alt.vconcat(*drawn, spacing=26)
     title = _title(finding)
@@ -86,6 +89,7 @@ def _title(finding: Finding) -> str:
     if not alarms:
         return "Nothing is out, which is no proof that nothing changed"
     first = alarm_words(alarms[0], finding.labels)
+    first = first[:1].upper() + first[1:]
     more = len(alarms) - 1
     return f"{first}; {counted(more, 'other thing')} out" if more else first
 
@@ -127,17 +131,18 @@ def _heading(text: str) -> alt.TitleParams:
     )
 
 
-def _by_state() -> tuple[alt.Color, alt.Shape]:
+def _by_state(drawn: Sequence[str]) -> tuple[alt.Color, alt.Shape]:
+    """Colour and shape of the states that any panel draws, in one legend for all."""
     legend = alt.Legend(orient="right")
-    colours, shapes = zip(*STATES.values(), strict=True)
-    scale = alt.Scale(domain=[*STATES], range=[*colours])
-    forms = alt.Scale(domain=[*STATES], range=[*shapes])
+    colours, shapes = zip(*(STATES[state] for state in drawn), strict=True)
+    scale = alt.Scale(domain=[*drawn], range=[*colours])
+    forms = alt.Scale(domain=[*drawn], range=[*shapes])
     return alt.Color("state:N", scale=scale, legend=legend), alt.Shape(
         "state:N", scale=forms, legend=legend
     )
 
 
-def _months(finding: Finding, one: Alarm) -> Picture:
+def _months(finding: Finding, one: Alarm, states: Sequence[str]) -> Picture:
     """Rates by month with centre and limit; a month cut in two by the first watched day is two."""
     rows = [
         row
@@ -173,7 +178,7 @@ def _months(finding: Finding, one: Alarm) -> Picture:
     y = alt.Y(
         "rate:Q", title="failures per opportunity, %", scale=scale, axis=percent_axis(tickCount=5)
     )
-    colour, shape = _by_state()
+    colour, shape = _by_state(states)
     base = plot(records)
     step = alt.X("place:Q", scale=alt.Scale(domain=[0, len(rows)], nice=False))
     layers: list[Any] = [
@@ -207,20 +212,18 @@ def _since_line(since: str, names: Sequence[str], rows: Sequence[Alarm]) -> Pict
     return alt.layer(rule, words)
 
 
-def _groups(finding: Finding, one: Alarm) -> Picture:
+def _groups(finding: Finding, one: Alarm, states: Sequence[str]) -> Picture:
     """Seen over expected of each value of a group, by how many were expected."""
     rows = [
         row
         for row in finding.rows
         if (row["mode"], row["group"], row["chart"]) == (one["mode"], one["group"], *one["charts"])
-        and row["centre"] > 0
+        and (row["centre"] > 0 or row["alarm"])
     ]
     records: list[Record] = [
         {
             "expected": row["centre"] * row["opportunities"],
-            "ratio": row["value"] / row["centre"],
-            "low": row["lower_limit"] / row["centre"],
-            "high": row["upper_limit"] / row["centre"],
+            **_over_expected(row),
             "state": "out" if row["alarm"] else "not out",
             "words": row["value_of_group"] if row["alarm"] else "",
             "told": f"{row['value_of_group']}: {row['failures']} of {row['opportunities']}, "
@@ -228,20 +231,22 @@ def _groups(finding: Finding, one: Alarm) -> Picture:
         }
         for row in rows
     ]
-    top = 1.08 * max(*(r["ratio"] for r in records), _usual_limit(records))
+    ends = [r["ratio"] for r in records if r["ratio"] is not None]
+    top = 1.08 * max(*ends, 1.0, _usual_limit(records))
+    records = [{**r, "ratio": top if r["ratio"] is None else r["ratio"]} for r in records]
     x = alt.X(
         "expected:Q",
         title="failures expected, like for like"
         if one["charts"] == ["funnel"]
         else "come-backs expected, like for like and as long as followed",
         scale=alt.Scale(
-            nice=False, domainMin=0, domainMax=1.12 * max(r["expected"] for r in records)
+            nice=False, domainMin=0, domainMax=1.12 * max(r["expected"] for r in records) or 1
         ),
         axis=alt.Axis(grid=False, tickCount=8),
     )
     scale = alt.Scale(domain=[0, top], nice=False, clamp=True)
     y = alt.Y("ratio:Q", title="seen over expected", scale=scale, axis=alt.Axis(tickCount=5))
-    colour, shape = _by_state()
+    colour, shape = _by_state(states)
     base = plot(records)
     layers: list[Any] = [
         plot([{"one": 1}]).mark_rule(color=GREY).encode(y=alt.Y("one:Q", scale=scale)),
@@ -262,6 +267,14 @@ def _groups(finding: Finding, one: Alarm) -> Picture:
     return alt.layer(*layers).properties(
         width=WIDTH, height=HEIGHT, title=_heading(text[:1].upper() + text[1:])
     )
+
+
+def _over_expected(row: Alarm) -> Record:
+    """Seen and its limits over the expected; no ratio where no other failed: drawn at the top."""
+    names = {"ratio": "value", "low": "lower_limit", "high": "upper_limit"}
+    if not row["centre"]:
+        return {"ratio": None, "low": 1.0, "high": 1.0}
+    return {name: row[key] / row["centre"] for name, key in names.items()}
 
 
 def _usual_limit(records: Sequence[Record]) -> float:

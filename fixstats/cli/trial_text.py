@@ -77,6 +77,7 @@ def begun_text(begun: Begun) -> str:
         "technician and group of models",
         "before each device, either uncover the next line of that sheet, or ask:",
         f'  fixstats trial next {new.trial} --technician T --model "M"',
+        "one way or the other, never both ways for one technician",
         f"in the job sheet write {new.trial} under trial, and what was drawn under assigned",
         f"look as often as you like: fixstats trial status {new.trial}",
     ]
@@ -90,15 +91,23 @@ def handed_text(handed: Handed, catalogue: Catalogue) -> str:
     slot = handed.slot
     label = catalogue.labels.get(slot.assigned, slot.assigned)
     told = "drawn before for this job" if handed.again else "next"
+    now = f"{handed.choice}: use {slot.assigned} ({label})"
+    if handed.harmful:
+        present = catalogue.labels.get(handed.baseline, handed.baseline)
+        now = (
+            f"{handed.choice}: stopped for harm: use the present option, {handed.baseline} "
+            f"({present}); drawn was {slot.assigned}"
+        )
     lines = [
-        f"{handed.choice}: use {slot.assigned} ({label})",
+        now,
         f"{told}: {slot.technician}, {slot.model_group} devices, line {slot.number}; "
         f"{handed.handed_out:,} of {handed.max_jobs:,} handed out",
         f"in the job sheet: trial = {handed.trial}, assigned = {slot.assigned}; write down the "
         "method or grade that was really used",
     ]
     methods = {one.code: one for one in catalogue.methods}
-    own = methods[slot.assigned].cautions if slot.assigned in methods else ()
+    used = handed.baseline if handed.harmful else slot.assigned
+    own = methods[used].cautions if used in methods else ()
     lines += [f"caution: {one}" for one in own]
     lines.append("caution: A swollen, hot, bent or pierced cell: stop first, trial or not.")
     return "\n".join(text.printable(line) for line in lines)
@@ -150,15 +159,16 @@ def _headline(finding: Finding, row: Mapping[str, Any]) -> str:
     lines = [
         f"trial {row['trial']}: {row['verdict']}",
         f"{settings['choice']}: {settings['option']} against {settings['baseline']}; {outcome}; "
-        f"{row['pairs']:,} complete pairs, evidence {_evidence(row['evidence'])} of 25, of harm "
-        f"{_evidence(row['harm_evidence'])} of 100; worth having: {100 * row['worth_having']:g} "
-        f"in 100; at most {row['max_jobs']:,} jobs",
+        f"{row['pairs']:,} complete pairs, evidence of a difference "
+        f"{_evidence(row['evidence'])} (25 stops the trial), of harm "
+        f"{_evidence(row['harm_evidence'])} (100 stops it); worth having: "
+        f"{100 * row['worth_having']:g} in 100; at most {row['max_jobs']:,} jobs",
     ]
     return "\n".join(text.printable(line) for line in lines)
 
 
 def _evidence(value: float) -> str:
-    return ">1,000,000" if value > 1e6 else f"{value:,.2f}" if value < 100 else f"{value:,.0f}"
+    return ">1,000,000" if value > 1e6 else f"{value:,.1f}" if value < 100 else f"{value:,.0f}"
 
 
 def list_text(finding: Finding) -> str:

@@ -115,7 +115,8 @@ def watch_text(finding: Finding) -> str:
         parts.append("technicians, by name: no ranking\n" + _told(people, finding, numbered=False))
     points = [row for row in finding.rows if row["alarm"]]
     if points:
-        parts.append(_table(points, finding.labels))
+        early = {_subject(one) for one in alarms if one["from_start"]}
+        parts.append(_table(points, finding.labels, early))
     return "\n\n".join([*parts, footer(finding)])
 
 
@@ -140,7 +141,16 @@ def _told(alarms: Sequence[Mapping[str, Any]], finding: Finding, *, numbered: bo
     return "\n".join(lines)
 
 
-def _table(points: Sequence[Mapping[str, Any]], labels: Mapping[str, str]) -> str:
+def _subject(one: Mapping[str, Any]) -> tuple[Any, ...]:
+    """What a point or an alarm is about; groups are watched by two charts."""
+    chart = one["chart"] if "chart" in one else one["charts"][0]
+    return one["mode"], one["family"], one["group"], one["value_of_group"], one["group"] and chart
+
+
+def _table(
+    points: Sequence[Mapping[str, Any]], labels: Mapping[str, str], early: set[tuple[Any, ...]]
+) -> str:
+    """The points; ``early``: what was out from the first watched days on."""
     from fixstats.cli import text
     from fixstats.findings.watch_words import group_words
 
@@ -157,6 +167,7 @@ def _table(points: Sequence[Mapping[str, Any]], labels: Mapping[str, str]) -> st
             shown = [f"{one:.1f}" for one in figures]
         if row["chart"] == "g":
             shown = [f"{one:.0f}" for one in (row["value"], row["centre"], row["lower_limit"])]
-        when = f"since {row['since']}" if "/" in row["period"] else row["period"]
+        since = "from the start" if _subject(row) in early else f"since {row['since']}"
+        when = since if "/" in row["period"] else row["period"]
         rows.append([CHARTS[row["chart"]], name, when, text.count_words(row), *shown])
     return text.table(heads, rows, [False, False, False, True, True, True, True])

@@ -42,7 +42,7 @@ from fixstats.findings.watch_time import (
     sum_rows,
     sums_of,
 )
-from fixstats.findings.watch_words import notes_for
+from fixstats.findings.watch_words import notes_for, thin_words, young_words
 from fixstats.folder import Catalogue, ShopFolder
 from fixstats.tallies import watch as tallies
 from fixstats.tallies.counts import Period, period
@@ -86,6 +86,9 @@ def watch(con: duckdb.DuckDBPyConnection, folder: ShopFolder, ask: WatchAsk) -> 
         nothing = Note("nothing", "no job was recorded yet: there is nothing to watch")
         return _finding(folder, ask, covered, None, [], [], [], [nothing])
     time = watched_of(ask, covered)
+    if time is None:
+        young = Note("young", young_words(covered))
+        return _finding(folder, ask, covered, None, [], [], [], [young])
     alarms: list[Row] = []
     rows: list[Row] = []
     months: list[Row] = []
@@ -121,7 +124,8 @@ def _over_time(
     rows += gap_rows(series, expected, by_day)
     rows += sum_rows(series, expected, sums, _span(time))
     alarms = time_alarms(series, expected, sums, rows, by_day, folder)
-    return months, rows, alarms, _untold(series, expected, sums, folder.catalogue)
+    notes = [*_thin(series, time), *_untold(series, expected, sums, folder.catalogue)]
+    return months, rows, alarms, notes
 
 
 def _risks(series: Series, expected: Expected) -> list[tuple[str, bool, str, float]]:
@@ -136,6 +140,14 @@ def _risks(series: Series, expected: Expected) -> list[tuple[str, bool, str, flo
         )
         for n, m in found
     ]
+
+
+def _thin(series: Series, time: Watched) -> list[Note]:
+    """Whether the time before is so short, or so empty, that small changes cannot be told."""
+    modes = np.array([mode is not None for mode, _ in series.subjects])
+    failures = int(series.base(series.failures)[modes].sum())
+    text = thin_words((time.since - time.baseline).days, failures)
+    return [Note("thin", text)] if text else []
 
 
 def _untold(series: Series, expected: Expected, sums: Sums, catalogue: Catalogue) -> list[Note]:

@@ -70,11 +70,12 @@ def check_groups(ask: WatchAsk, catalogue: Catalogue) -> None:
             raise UsageError(f"unknown group '{name}'{near}")
 
 
-def watched_of(ask: WatchAsk, covered: Period) -> Watched:
+def watched_of(ask: WatchAsk, covered: Period) -> Watched | None:
     """The watched time and its baseline, from what the records cover.
 
     By default the last 12 months are watched; where the records are shorter than two years, the
     later half of their months. The baseline is the 12 months before, or what there is of them.
+    None: no first day was asked for, and the records are too young to have a time before.
 
     Raises
     ------
@@ -88,6 +89,8 @@ def watched_of(ask: WatchAsk, covered: Period) -> Watched:
     if since > until:
         ends = "the records end" if ask.until is None else "--until is"
         raise UsageError(f"--since {since} is after the last day watched: {ends} {until}")
+    if since <= first and ask.since is None and until >= first:
+        return None
     if since <= first:
         raise UsageError(
             f"nothing was recorded before {since}, so there is nothing to compare with\n"

@@ -14,6 +14,10 @@ from fixstats.words import counted
 Row = Mapping[str, Any]
 # A share of units nobody looked at that moved by so much can fake a change.
 MOVED = 0.1
+CELLS = "store doubtful cells as local rules say"
+# A time before that is shorter, or has fewer failures, tells large changes only: of 30 failures the
+# rate is known to within a third either way.
+FEWEST_DAYS, FEWEST_BEFORE = 89, 30
 PEOPLE = (
     "about technicians: a number cannot tell why. It may be chance, failures that others did not "
     "write down, or devices harder than model and quarter tell; look at some of the jobs together "
@@ -30,12 +34,12 @@ def alarm_words(one: Row, labels: Mapping[str, str]) -> str:
     if one["group"] is None and not one["lasting"]:
         since = f" in {', '.join(one['months'])}" if one["months"] else since
     expected = f"{one['expected']:.1f}" if one["expected"] < 100 else f"{one['expected']:,.0f}"
-    seen = f"{one['failures']:,} of {one['opportunities']:,} where {expected} were to be expected"
-    if one["group"]:
-        seen = (
-            f"{one['failures']:,} of {one['opportunities']:,}, by alike jobs of others {expected}"
-        )
-    return f"{what}{since}: {seen}, {strength_words(one)}"
+    seen = f"{one['failures']:,} of {one['opportunities']:,}"
+    if not one["group"]:
+        return f"{what}{since}: {seen} where {expected} were to be expected, {strength_words(one)}"
+    seen += " came back" if one["charts"] == ["comebacks"] else " failed"
+    as_others = f"{expected} would have, had they done like similar jobs of others"
+    return f"{what}{since}: {seen}; {as_others}: {strength_words(one)}"
 
 
 def strength_words(one: Row) -> str:
@@ -77,7 +81,8 @@ def look_words(one: Row, labels: Mapping[str, str]) -> str:
     if group == "technician":
         return "look at some of these jobs together"
     if group.endswith("_lot"):
-        return "set what is left of the lot aside, and check some of the pieces"
+        aside = "set what is left of the lot aside, and check some of the pieces"
+        return f"{aside}; {CELLS}" if group == "battery_lot" else aside
     return "compare with other suppliers of the grade, and look at single lots"
 
 
@@ -90,7 +95,7 @@ def notes_for(
     folder: ShopFolder,
 ) -> list[Note]:
     """What to know when reading."""
-    notes = [_none(rows)] if not alarms else []
+    notes = [_none(rows, time)] if not alarms else []
     notes += [Note("expected_false", _false_words(rows))] if rows else []
     notes += _partial(months, time, covered)
     notes += _moved(alarms, folder.catalogue.labels)
@@ -107,18 +112,41 @@ def notes_for(
     if any(one["group"] for one in rows):
         text = (
             "groups are compared with alike jobs of the same time: device model and quarter, and "
-            "for parts the grade; corrected over all groups (Benjamini-Hochberg, at most 5 % of "
-            f"the groups named are named in error). Come-backs: {folder.settings.warranty_days} "
-            "days at most, each job for as long as it was followed"
+            "for parts the grade; corrected over all groups (Benjamini-Hochberg: on average at "
+            "most 5 in 100 of such alarms about groups are false). Come-backs: "
+            f"{folder.settings.warranty_days} days at most, each job for the days it was followed"
         )
         notes.append(Note("groups_how", text))
     return [*notes, Note("own_records", OWN_RECORDS)]
 
 
-def _none(rows: Sequence[Row]) -> Note:
+def young_words(covered: Period) -> str:
+    """Of records that are too young to be watched."""
+    return (
+        f"the records begin on {covered.first}: there is no time before yet to compare with. "
+        "Watching begins with their second month"
+    )
+
+
+def thin_words(days: int, failures: int) -> str:
+    """Of a baseline of so many days and failures; empty where it is long enough."""
+    what = counted(failures, "failure")
+    if days < FEWEST_DAYS:
+        before = f"is {counted(days, 'day')} with {what}"
+    elif failures < FEWEST_BEFORE:
+        before = f"has {what} only"
+    else:
+        return ""
+    return f"the time before {before}: only large changes can be told"
+
+
+def _none(rows: Sequence[Row], time: Watched) -> Note:
     if not rows:
         return Note("nothing", "nothing in the records can be watched in that time")
-    return Note("no_alarm", "nothing is out; that is no proof that nothing changed")
+    text = "nothing is out; that is no proof that nothing changed"
+    if any(row["group"] is None for row in rows):  # groups are compared with each other instead
+        text += f": what began before {time.since} is part of what it is compared with"
+    return Note("no_alarm", text)
 
 
 def _false_words(rows: Sequence[Row]) -> str:

@@ -119,7 +119,8 @@ def _front(title: str, new: NewTrial, words: SheetWords) -> Iterator[str]:
         f"<p>{choice}: <b>{baseline}</b> (as now) against <b>{option}</b>. What counts: "
         f"{escape(words.outcome)}. At most {new.max_jobs:,} jobs; seed {escape(new.seed)}.</p>"
     )
-    yield "<ul class='how'>" + "".join(f"<li>{line}</li>" for line in _RULES) + "</ul>"
+    rules = (*_RULES, _END.format(most=f"{new.max_jobs:,}", trial=escape(new.trial)))
+    yield "<ul class='how'>" + "".join(f"<li>{line}</li>" for line in rules) + "</ul>"
     yield (
         '<div class="care"><b>Take care</b>'
         + "".join(f"<p>{escape(text)}</p>" for text in words.cautions)
@@ -145,6 +146,14 @@ _RULES = (
     "used. The job still counts for what was drawn.",
     "A bench with this program asks it instead: fixstats trial next. Use one way or the other, "
     "never both for the same technician.",
+)
+
+
+# Lines are more than jobs, for nobody knows beforehand who will get which device.
+_END = (
+    "The trial ends with {most} jobs on all pages together, whatever lines are left, or before: "
+    "look at fixstats trial status {trial} every week, and uncover no line once it says stop or "
+    "ended."
 )
 
 

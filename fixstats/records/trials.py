@@ -14,6 +14,7 @@ from dataclasses import dataclass
 from datetime import UTC, datetime
 from typing import TYPE_CHECKING
 
+from fixstats.engines.duck import reading
 from fixstats.errors import UsageError
 from fixstats.folder import ShopFolder, fold
 from fixstats.folder.entries import CODE
@@ -61,15 +62,21 @@ class Slot:
 
 @dataclass(frozen=True)
 class Handed:
-    """An option that was handed out; ``again``: it had been drawn for this job before."""
+    """An option that was handed out; ``again``: it had been drawn for this job before.
+
+    ``baseline``: the present option, to be used where the trial was
+    stopped for harm (``harmful``).
+    """
 
     trial: str
     choice: str
+    baseline: str
     slot: Slot
     model: str
     again: bool
     handed_out: int
     max_jobs: int
+    harmful: bool = False
 
 
 def schedule(
@@ -151,26 +158,25 @@ def next_assignment(
     Raises
     ------
     UsageError
-        If the trial, technician or model is unknown (unless ``new_names``), or all jobs of the
-        trial are handed out.
+        If the trial, technician or model is unknown (unless ``new_names``), the job was kept out,
+        or all jobs of the trial are handed out.
     StoreError
         If the database stays locked.
     """
     with writing_shop(folder) as (con, _):
         new = _trial(con, trial)
         if job is not None:
-            before = con.execute(fill("trial_job"), {"trial": trial, "job": job}).fetchall()
-            if before:
-                *drawn, was = before[0]
-                used = _handed_out(con, trial)
-                return Handed(trial, new.choice, Slot(*drawn), was, True, used, new.max_jobs)
+            before = _before(con, new, job)
+            if before is not None:
+                return before
+            _refuse_kept_out(con, trial, job)
         technician = _name(con, "technician", technician, new_names=new_names)
         model = _name(con, "model", model, new_names=new_names)
         used = _handed_out(con, trial)
         if used >= new.max_jobs:
             raise UsageError(
                 f"trial {trial}: all {counted(new.max_jobs, 'job')} are handed out\n"
-                f"fixstats trial status {trial} says how it ended"
+                f"fixstats trial status {trial} says how it stands"
             )
         slot = _take(con, new, technician, model)
         con.execute(
@@ -178,7 +184,41 @@ def next_assignment(
             {"trial": trial, "technician": slot.technician, "model_group": slot.model_group,
              "slot": slot.number, "model": model, "job": job, "moment": _now()},
         )  # fmt: skip
-    return Handed(trial, new.choice, slot, model, False, used + 1, new.max_jobs)
+    return Handed(trial, new.choice, new.baseline, slot, model, False, used + 1, new.max_jobs)
+
+
+def drawn_before(folder: ShopFolder, trial: str, job: str) -> Handed | None:
+    """What was handed out for this job already, None if nothing was; nothing is written.
+
+    Raises
+    ------
+    UsageError
+        If there is no such trial.
+    StoreError
+        If the records cannot be read just now.
+    """
+    with reading(folder.database) as con:
+        return _before(con, _trial(con, trial), job)
+
+
+def _before(con: Connection, new: NewTrial, job: str) -> Handed | None:
+    rows = con.execute(fill("trial_job"), {"trial": new.trial, "job": job}).fetchall()
+    if not rows:
+        return None
+    *drawn, model = rows[0]
+    used = _handed_out(con, new.trial)
+    return Handed(
+        new.trial, new.choice, new.baseline, Slot(*drawn), model, True, used, new.max_jobs
+    )
+
+
+def _refuse_kept_out(con: Connection, trial: str, job: str) -> None:
+    rows = con.execute(fill("trial_kept_out"), {"trial": trial, "job": job}).fetchall()
+    if rows:
+        raise UsageError(
+            f"trial {trial}: job {job} was kept out of it ({rows[0][0]}), so nothing is drawn for "
+            "it\nuse what is right for the device; leave trial and assigned blank"
+        )
 
 
 def exclude(
@@ -196,8 +236,14 @@ def exclude(
     Raises
     ------
     UsageError
-        As for ``next_assignment``; also if an option was drawn for this job already: it stays in.
+        As for ``next_assignment``; also if an option was drawn for this job already: it stays in;
+        or if no reason is given.
     """
+    if not reason.strip():
+        raise UsageError(
+            f"trial {trial}: a device is kept out for a reason; nothing was changed\n"
+            'write it down, such as --exclude "swollen cell"'
+        )
     with writing_shop(folder) as (con, _):
         _trial(con, trial)
         if (
@@ -223,7 +269,7 @@ def _now() -> datetime:
 def _trial(con: Connection, name: str) -> NewTrial:
     rows = con.execute(fill("trial_named"), {"trial": name}).fetchall()
     if not rows:
-        known = [one for (one,) in con.execute("select trial from records.trials").fetchall()]
+        known = [one for (one,) in con.execute(fill("trial_known")).fetchall()]
         raise UsageError(
             f"there is no trial '{name}'{did_you_mean(name, known)}\nfixstats trial list shows all"
         )

@@ -141,7 +141,7 @@ def test_curves_end_where_too_few_are_followed() -> None:
         ("comebacks, three groups", "limits: shaded"),
         ("comebacks, nobody yet", "bars at the end (side by side, though all are of day 90)"),
         ("comebacks, alike", "bars at the end (side by side, though all are of day 90)"),
-        ("comebacks, one of two", "shaded, or a bar where nobody came back (side by side, though"),
+        ("comebacks, one of two", "limits: shaded, or a bar where nobody came back"),
         ("comebacks, one group yet none", "limits: bars at the end"),
         ("comebacks, two ends", "bars at the end (side by side, though each is of its curve's end"),
     ],

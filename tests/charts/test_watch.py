@@ -57,3 +57,21 @@ def test_what_was_asked_for_is_drawn_although_nothing_is_out() -> None:
     found = spec("watch, nothing out of what was asked")
     assert " ".join(found["title"]["text"]).startswith("Nothing is out, which is no proof")
     assert len(found["vconcat"]) == 1
+
+
+def test_the_legend_has_no_state_that_is_not_drawn() -> None:
+    for name, states in (("watch", 3), ("watch, people", 2)):
+        scales = re.findall(r"'domain': (\[[^\]]*'out'\])", str(spec(name)))
+        assert scales and {one.count("'") // 2 for one in scales} == {states}
+
+
+def test_a_title_begins_with_a_capital() -> None:
+    assert " ".join(spec("watch, people")["title"]["text"]).startswith("Technician A name")
+
+
+def test_a_group_is_drawn_where_no_other_failed() -> None:
+    found = spec("watch, no others failed")
+    drawn = points(found["vconcat"][0], found)
+    (out,) = [one for one in drawn if one["state"] == "out"]
+    assert out["ratio"] > max(one["ratio"] for one in drawn if one is not out)
+    assert "no other failures to compare with" in " ".join(found["title"]["text"])

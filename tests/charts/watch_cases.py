@@ -78,6 +78,11 @@ WATCHED = {
         [alarm(group("seal_lifts", "technician", LONG, 20, 60, True), from_start=True)],
         [],
     ),
+    "watch, no others failed": watched(
+        [LOTS[0], {**LOTS[4], "centre": 0.0, "upper_limit": 0.0}],
+        [alarm(LOTS[4], expected=0.0, ratio=None, low=None)],
+        [],
+    ),
     "watch, nothing out": watched(QUIET, [], QUIET),
     "watch, nothing out of what was asked": watched(QUIET, [], QUIET, mode=["seal_lifts"]),
     "watch, no rows": watched([], [], [], Note("nothing", "no job was recorded yet")),

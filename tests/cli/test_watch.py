@@ -125,6 +125,16 @@ def test_people_are_no_ranking(ask):
     assert re.search(r"note: about technicians: a number cannot tell why.*did not write down", out)
 
 
+def test_list_and_table_agree_about_since_when(ask):
+    """Of the weaker technician, weak from the first day: no day in either of them."""
+    _, out, _ = ask()
+    (told,) = re.findall(r"technician (\w+), .* from the first watched days on", out)
+    (point,) = [line for line in out.splitlines() if re.match("against the shop +technician", line)]
+    assert told == WEAK["technician"] and told in point
+    assert "from the start" in point and "since" not in point
+    assert re.search(r"sum over jobs .* since 2026-03-\d\d ", out)
+
+
 def test_words(ask):
     _, out, _ = ask()
     lines = out.splitlines()

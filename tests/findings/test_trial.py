@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import csv
 import random
-from collections import defaultdict
+from collections import Counter, defaultdict
 from datetime import date, timedelta
 
 import pytest
 
 import fixstats
 from fixstats import stats
+from fixstats.cli.trial_text import begun_text, handed_text, status_text
 from fixstats.errors import UsageError
 from fixstats.findings.trial_plan import model_groups
 from fixstats.folder import Settings, make_folder
@@ -26,6 +27,7 @@ COLUMNS = (
     "job", "received", "finished", "model", "repair", "technician", "opening", "failures",
     "unchecked", "trial", "assigned",
 )  # fmt: skip
+PADS = ["heat_plate", "heat_pad"]
 FIRST = date(2026, 1, 5)
 
 
@@ -141,6 +143,8 @@ def test_a_shown_difference(shown):
     assert first.startswith("stop since 2026-") and "heat_pad has fewer such failures" in first
     assert {"by_drawing", "unknown", "how_to_read"} <= {note.code for note in status.notes}
     assert any("stop first" in text for text in status.cautions)
+    told = status_text(status.finding)
+    assert " (25 stops the trial), of harm 0." in told and " (100 stops it)" in told
     path = status.finding.parts["path"]
     lows = [point["low"] for point in path]
     assert lows == sorted(lows) and path[-1]["jobs"] == 2 * row["pairs"]
@@ -163,6 +167,8 @@ def test_verdicts(tmp_path, jobs, rates, harm, verdict):
     assert status.rows[-1]["verdict"] == verdict
     words = {"go on": "go on", "ended (not shown)": "nothing is shown"}
     assert words.get(verdict, "stop since") in status.notes[0].text
+    small = verdict == "stop (no difference worth having)"
+    assert ("worth having (with 96 % confidence)" in status.notes[0].text) == small
     assert [row["trial"] for row in shop.trials().rows] == ["pads"]
 
 
@@ -261,6 +267,41 @@ def test_a_trial_ends_with_what_is_recorded_not_with_what_is_handed_out(tmp_path
     assert status.notes[0].text == "2 of 2 jobs are handed out, 0 recorded: go on recording"
     told = {note.code: note.text for note in status.notes}["all_handed_out"]
     assert told == "all slots are handed out; 2 jobs are not recorded yet"
+
+
+def test_a_bench_can_ask_again_after_the_stop(tmp_path):
+    rows = trial_jobs(
+        200, {"heat_plate": 0.3, "heat_pad": 0.3}, unchecked=0, harm={"heat_pad": 0.3}
+    )
+    shop = shop_with(tmp_path, rows)
+    drawn = next_assignment(shop.folder, "pads", "T1", "Tarn 9", job="N1")
+    assert shop.trial("pads").rows[-1]["verdict"] == "stop (harm)"
+    again = shop.trial_next("pads", technician="T1", model="Tarn 9", job="N1")
+    assert (again.slot, again.again, again.harmful) == (drawn.slot, True, True)
+    told = handed_text(again, shop.folder.catalogue)
+    assert "stopped for harm: use the present option, heat_plate (" in told
+    assert f"assigned = {drawn.slot.assigned}" in told
+    with pytest.raises(UsageError, match=r"stop \(harm\): no more devices go into it"):
+        shop.trial_next("pads", technician="T1", model="Tarn 9", job="N2")
+
+
+def test_a_shop_without_technicians_starts_no_trial(tmp_path):
+    rows = trial_jobs(40, {"heat_plate": 0.3, "heat_pad": 0.3}, unchecked=0)
+    blank = {"technician": "", "trial": "", "assigned": ""}
+    shop = shop_with(tmp_path, [row | blank for row in rows])
+    with pytest.raises(UsageError, match="no technician is recorded in the last year"):
+        shop.trial_start("more", "opening", options=PADS, difference=0.4, max_jobs=6)
+    assert [row["trial"] for row in shop.trials().rows] == ["pads"]
+
+
+def test_no_page_has_many_more_lines_than_the_trial_has_jobs(tmp_path):
+    rows = trial_jobs(40, {"heat_plate": 0.3, "heat_pad": 0.3}, unchecked=0)
+    shop = shop_with(tmp_path, [row | {"trial": "", "assigned": ""} for row in rows])
+    begun = shop.trial_start("tiny", "opening", options=PADS, difference=0.4, max_jobs=2)
+    lines = Counter((slot.technician, slot.model_group) for slot in begun.slots)
+    # Whole blocks of two or four.
+    assert max(lines.values()) <= 4
+    assert "never both ways for one technician" in begun_text(begun)
 
 
 # ---------------------------------------------------------------- the plan

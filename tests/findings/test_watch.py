@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 import csv
+import re
 from datetime import date, timedelta
 
 import numpy as np
 import pytest
 
+from fixstats.errors import UsageError
+from fixstats.findings.watch_words import CELLS, alarm_words, look_words, thin_words
 from fixstats.folder import Settings, make_folder
 from fixstats.records.importer import import_sheets
 from fixstats.shop import open_shop
@@ -50,6 +53,10 @@ def two_parts(tmp_path_factory):
     return made(tmp_path_factory.mktemp("two_parts"), 700)
 
 
+def told(finding, code):
+    return [note.text for note in finding.notes if note.code == code]
+
+
 @pytest.fixture(scope="module")
 def found(two_parts):
     return open_shop(two_parts).watch().finding
@@ -87,3 +94,60 @@ def test_limits_of_groups_are_around_what_is_expected(found):
         assert row["lower_limit"] <= row["centre"] <= row["upper_limit"]
         if row["alarm"]:
             assert row["value"] > row["upper_limit"]
+
+
+# ---------------------------------------------------------------- records too young, or too few
+
+
+def test_a_young_shop_is_told_so_and_is_no_error(tmp_path):
+    path = made(tmp_path, 12)
+    finding = open_shop(path).watch().finding
+    assert (finding.rows, finding.parts["alarms"]) == ((), [])
+    (text,) = told(finding, "young")
+    assert text.startswith("the records begin on 2024-01-01: there is no time before yet")
+    with pytest.raises(UsageError, match="nothing was recorded before 2023-12-01"):
+        open_shop(path).watch(since=date(2023, 12, 1))
+
+
+def test_a_thin_time_before_is_said(two_parts, found):
+    shop = open_shop(two_parts)
+    assert told(found, "thin") == []
+    (text,) = told(shop.watch(mode="dead_on_arrival", since=date(2024, 1, 15)).finding, "thin")
+    assert re.fullmatch(
+        r"the time before is 14 days with \d failures?: only large changes can be told", text
+    )
+
+
+def test_what_makes_a_time_before_thin():
+    assert thin_words(200, 400) == ""
+    assert thin_words(200, 3).startswith("the time before has 3 failures only: only large")
+    assert thin_words(31, 400).startswith("the time before is 31 days with 400 failures: only")
+
+
+# ---------------------------------------------------------------- words
+
+
+def test_words_of_a_group_say_failed_or_came_back(found):
+    one = corvo(found.parts["alarms"], "battery")
+    words = alarm_words(one, found.labels)
+    assert re.search(
+        r": \d+ of \d+ failed; [\d.]+ would have, had they done like similar jobs of others: "
+        r"[\d.]+ times as often \([\d.]+ to [\d.]+\)$",
+        words,
+    )
+    assert " came back; " in alarm_words({**one, "charts": ["comebacks"]}, found.labels)
+    (how,) = told(found, "groups_how")
+    assert "on average at most 5 in 100 of such alarms about groups are false" in how
+
+
+def test_doubtful_cells_are_stored_as_local_rules_say(found):
+    one = corvo(found.parts["alarms"], "battery")
+    assert look_words({**one, "group": "battery_lot"}, {}).endswith(CELLS)
+    assert CELLS not in look_words({**one, "group": "display_lot"}, {})
+
+
+def test_nothing_out_says_what_it_is_compared_with(two_parts):
+    shop = open_shop(two_parts)
+    (text,) = told(shop.watch(mode="dead_on_arrival", until=date(2025, 1, 31)).finding, "no_alarm")
+    assert text.endswith("what began before 2024-08-01 is part of what it is compared with")
+    (text,) = told(shop.watch(group="technician").finding, "nothing")

@@ -154,6 +154,14 @@ def test_what_is_excluded_draws_nothing(begun):
     assert rows(begun, "select job, reason from records.exclusions") == [("J1", "swollen cell")]
 
 
+def test_a_job_kept_out_gets_no_option(begun):
+    exclude(begun, "pads", "T1", "Tarn 9", "swollen cell", job="J1")
+    with pytest.raises(UsageError, match=r"job J1 was kept out of it \(swollen cell\)"):
+        next_assignment(begun, "pads", "T1", "Tarn 9", job="J1")
+    assert rows(begun, "select count(handed_out) from records.assignments") == [(0,)]
+    assert next_assignment(begun, "pads", "T1", "Tarn 9", job="J2").slot.number == 1
+
+
 def test_a_forgotten_job_leaves_no_name_but_its_slot(begun):
     next_assignment(begun, "pads", "T1", "Tarn 9", job="A1")
     forget(begun, "A1")
@@ -173,6 +181,7 @@ def test_a_forgotten_job_leaves_no_name_but_its_slot(begun):
             lambda f: exclude(f, "pads", "T1", "Tarn 9", "wants it back: ann@example.org"),
             "the reason .* is kept out of the records",
         ),
+        (lambda f: exclude(f, "pads", "T1", "Tarn 9", " "), "a device is kept out for a reason"),
         (
             lambda f: next_assignment(f, "pads", "ann@example.org", "Tarn 9", new_names=True),
             "the technician .* is kept out of the records",
@@ -231,6 +240,8 @@ def test_the_printed_sheet_holds_every_slot_and_escapes_what_it_is_told():
     assert "T&lt;1&gt;" in page and "Warm &lt;pad&gt;" in page and "Hot &amp; sharp" in page
     assert "T<1>" not in page and "<script" not in page
     assert "every model not named here" in page and "seed 7" in page
+    assert "ends with 40 jobs on all pages together" in page
+    assert "fixstats trial status pads every week" in page
 
 
 def test_the_sheet_as_csv_holds_no_formula():
