@@ -302,7 +302,9 @@ def test_no_page_has_many_more_lines_than_the_trial_has_jobs(tmp_path):
     lines = Counter((slot.technician, slot.model_group) for slot in begun.slots)
     # Whole blocks of two or four.
     assert max(lines.values()) <= 4
-    assert "never both ways for one technician" in begun_text(begun)
+    told = begun_text(begun)
+    assert "never both ways for one technician" in told
+    assert "it ends with 2 jobs on all pages together, whatever lines are left" in told
 
 
 # ---------------------------------------------------------------- the plan
