@@ -232,7 +232,8 @@ def _groups(finding: Finding, one: Alarm, states: Sequence[str]) -> Picture:
         for row in rows
     ]
     ends = [r["ratio"] for r in records if r["ratio"] is not None]
-    top = 1.08 * max(*ends, 1.0, _usual_limit(records))
+    # Limits reach anywhere where little is expected, or others are few: they are cut off.
+    top = 1.25 * max([*ends, 1.0])
     records = [{**r, "ratio": top if r["ratio"] is None else r["ratio"]} for r in records]
     x = alt.X(
         "expected:Q",
@@ -275,9 +276,3 @@ def _over_expected(row: Alarm) -> Record:
     if not row["centre"]:
         return {"ratio": None, "low": 1.0, "high": 1.0}
     return {name: row[key] / row["centre"] for name, key in names.items()}
-
-
-def _usual_limit(records: Sequence[Record]) -> float:
-    """Upper limit of the larger half; where next to nothing is expected they reach anywhere."""
-    ordered = sorted(records, key=lambda one: -one["expected"])
-    return float(max(one["high"] for one in ordered[: max(len(ordered) // 2, 1)]))

@@ -74,7 +74,8 @@ def begun_text(begun: Begun) -> str:
         f"trial {new.trial} has begun: {new.choice}, {new.baseline} (as now) against {new.option}, "
         f"at most {counted(new.max_jobs, 'job')}, seed {new.seed}",
         f"wrote {begun.sheet}: {counted(len(begun.slots), 'line')} to print, a page for each "
-        "technician and group of models",
+        f"technician and group of models; it ends with {counted(new.max_jobs, 'job')} on all "
+        "pages together, whatever lines are left",
         "before each device, either uncover the next line of that sheet, or ask:",
         f'  fixstats trial next {new.trial} --technician T --model "M"',
         "one way or the other, never both ways for one technician",

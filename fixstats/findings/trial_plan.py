@@ -26,6 +26,7 @@ from fixstats.stats.trial_rule import HARM_ERROR, MAIN_ERROR
 from fixstats.tallies.ask import Ask
 from fixstats.tallies.choices import jobs_by, use_of_choice
 from fixstats.tallies.counts import Period, count_modes, count_union, period
+from fixstats.tallies.trials import comebacks_by_mode
 from fixstats.words import did_you_mean
 
 if TYPE_CHECKING:
@@ -249,6 +250,7 @@ def _before(
         baseline_safety=safety[baseline],
         option_safety=safety[option],
         modes=folder.catalogue.modes,
+        returns_by_mode=comebacks_by_mode(con),
     )
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any
 
 from fixstats import stats
@@ -13,7 +13,7 @@ from fixstats.findings.compare_plan import Choice, ModeSet
 from fixstats.findings.costs import cost_of
 from fixstats.findings.safety import UNPROVEN, OptionSafety
 from fixstats.folder import FailureMode, Settings
-from fixstats.words import counted
+from fixstats.words import counted, listed
 
 KEYS = (
     "choice", "baseline", "option", "mode", "family", "method", "power", "baseline_rate", "rate",
@@ -34,7 +34,7 @@ class Before:
 
     ``failures`` of ``opportunities``: the main outcome with the baseline; ``pace``: jobs a week
     on which the choice arises; ``failures_by_mode``: of all options; prices: money for one use,
-    None where the catalogue has none; ``modes``: the catalogue's.
+    None where the catalogue has none; ``modes``: the catalogue's; ``returns_by_mode``: come-backs.
     """
 
     failures: int
@@ -46,6 +46,7 @@ class Before:
     baseline_safety: OptionSafety
     option_safety: OptionSafety
     modes: Mapping[str, FailureMode]
+    returns_by_mode: Mapping[str, int] = field(default_factory=dict)
 
     @property
     def rate(self) -> float:
@@ -146,6 +147,7 @@ def plan_notes(
     """What to know beside the numbers; pure."""
     found = (
         _unproven(before, settings),
+        _seen_after(before, modes),
         _out_of_reach(rows),
         _direction(rows[0], worth),
         _baseline(before, settings),
@@ -174,6 +176,27 @@ def _unproven(before: Before, settings: Settings) -> Note | None:
         f"{'; '.join(told)}: the trial is only run with its harm stop, which watches safety "
         f"failures from the first job and stops at evidence of 100 that the option harms more or "
         f"goes above {100 * settings.safety_limit:g} %",
+    )
+
+
+def _seen_after(before: Before, modes: ModeSet) -> Note | None:
+    """A trial looks at the bench only: what shows weeks later would look like no difference."""
+    late = {
+        code: before.returns_by_mode.get(code, 0)
+        for code in modes.codes
+        if before.returns_by_mode.get(code, 0) > before.failures_by_mode.get(code, 0)
+    }
+    if not late:
+        return None
+    told = listed(
+        f"{code} ({counted(returns, 'come-back')}, {before.failures_by_mode.get(code, 0):,} seen "
+        "at the bench)"
+        for code, returns in late.items()
+    )
+    return Note(
+        "seen_after",
+        f"known from come-backs: {told}; a trial here counts only what is seen at the bench, so it "
+        "cannot tell the options apart in that (fixstats comebacks does)",
     )
 
 

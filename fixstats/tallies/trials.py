@@ -86,6 +86,11 @@ def unknown_trials(con: duckdb.DuckDBPyConnection) -> dict[str, int]:
     return dict(con.execute(statement("tallies/trial_unknown")).fetchall())
 
 
+def comebacks_by_mode(con: duckdb.DuckDBPyConnection) -> dict[str, int]:
+    """Failure mode -> completed jobs that came back for it."""
+    return dict(con.execute(statement("tallies/trial_comebacks")).fetchall())
+
+
 def count_trial(
     con: duckdb.DuckDBPyConnection,
     catalogue: Catalogue,

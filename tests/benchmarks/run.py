@@ -147,6 +147,12 @@ def following(folder: Path, shop: Path, rounds: int) -> None:
     show("comebacks --by battery_grade, less start-up", seconds, bare, 1.5)
 
 
+def watching(shop: Path, rounds: int) -> None:
+    """Everything watched in records of 60 months: the time of the whole command."""
+    seconds = least(rounds, lambda: process("watch", "--format", "json", "--shop", shop))
+    show_seconds("watch", seconds, 5.0)
+
+
 def fitting(rounds: int) -> None:
     """The heavy statistics, without start-up."""
     for name, what, limit in (
@@ -186,6 +192,7 @@ def main() -> None:
         shop = importing(folder, options.jobs, options.rounds)
         counting(folder, shop, options.rounds)
         following(folder, shop, options.rounds)
+        watching(shop, options.rounds)
 
 
 if __name__ == "__main__":

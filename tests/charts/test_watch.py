@@ -75,3 +75,9 @@ def test_a_group_is_drawn_where_no_other_failed() -> None:
     (out,) = [one for one in drawn if one["state"] == "out"]
     assert out["ratio"] > max(one["ratio"] for one in drawn if one is not out)
     assert "no other failures to compare with" in " ".join(found["title"]["text"])
+
+
+def test_wide_limits_leave_room_for_the_points() -> None:
+    panel = spec("watch")["vconcat"][1]
+    (top,) = {float(one) for one in re.findall(r"'domain': \[0, ([\d.]+)\]", str(panel))}
+    assert top < 1.3 * 14 / 4.3  # the highest point; the limit of a small lot is beyond 10

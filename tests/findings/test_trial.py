@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import random
+import re
 from collections import Counter, defaultdict
 from datetime import date, timedelta
 
@@ -301,7 +302,9 @@ def test_no_page_has_many_more_lines_than_the_trial_has_jobs(tmp_path):
     lines = Counter((slot.technician, slot.model_group) for slot in begun.slots)
     # Whole blocks of two or four.
     assert max(lines.values()) <= 4
-    assert "never both ways for one technician" in begun_text(begun)
+    told = begun_text(begun)
+    assert "never both ways for one technician" in told
+    assert "it ends with 2 jobs on all pages together, whatever lines are left" in told
 
 
 # ---------------------------------------------------------------- the plan
@@ -360,6 +363,16 @@ def test_plans_that_make_no_sense(demo_shop, changed, words):
     asked = {"choice": "opening", "options": ["heat_plate", "heat_pad"], **changed}
     with pytest.raises(UsageError, match=words):
         fixstats.open(demo_shop).trial_plan(asked.pop("choice"), **asked)
+
+
+def test_a_mode_known_from_comebacks_is_told(demo_shop):
+    shop = fixstats.open(demo_shop)
+    asked = {"options": ["original", "aftermarket_low"], "difference": 0.3}
+    plan = shop.trial_plan("battery_grade", mode="drains_fast", **asked)
+    note = next(note for note in plan.notes if note.code == "seen_after")
+    assert re.search(r"drains_fast \(\d+ come-backs, 0 seen at the bench\)", note.text)
+    plan = shop.trial_plan("battery_grade", mode="dead_on_arrival", **asked)
+    assert "seen_after" not in {note.code for note in plan.notes}
 
 
 def test_an_unproven_option_needs_the_harm_stop(demo_shop):
