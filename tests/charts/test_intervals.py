@@ -187,7 +187,7 @@ def test_totals_only_where_rows_do_not_overlap() -> None:
         return str(chart(FINDINGS[name]).to_dict()["title"]["subtitle"][0])
 
     assert first_line("one row") == "n: 6 failures of 193 opportunities (jobs); by first choice"
-    assert first_line("pairs").startswith("n: 50 opportunities a row (pairs of parts, which over")
+    assert first_line("pairs").startswith("n: 0 to 300 opportunities a row (pairs of parts, ")
     assert first_line("modes alone").startswith("n: 90 opportunities a row (jobs)")
 
 

@@ -173,8 +173,10 @@ class RowMaker:
             row["preexisting"] = "; ".join(some(rng, self.words, 1, 2))
         if chance(rng, 10):
             row["trial"], row["assigned"] = "spring", rng.choice(["glue", "heat"])
-        if self.made and chance(rng, 15):
-            row["return_of"] = cell(rng.choice(self.made), "job")
+        # Nothing comes back as itself: such a row would be held back.
+        others = [one for one in (cell(old, "job") for old in self.made) if one != row["job"]]
+        if others and chance(rng, 15):
+            row["return_of"] = rng.choice(others)
         return row
 
     def unchecked(self):
