@@ -121,6 +121,8 @@ def average_run_length(mix: ScoreMix, threshold: float, *, states: int = STATES)
 def cusum_threshold(mix: ScoreMix, run_length: float, *, states: int = STATES) -> float:
     """Threshold at which false alarms are on average `run_length` jobs apart.
 
+    A mix of one risk alone has few run lengths: then the next longer one.
+
     `mix`: in control (`true_odds_ratio` 1). From one elimination, which gives the run lengths of
     all thresholds of the lattice at once. The search ends at log(run_length): the scores are
     logarithms of likelihood ratios, and for these the run length is at least exp(threshold)
@@ -139,7 +141,12 @@ def cusum_threshold(mix: ScoreMix, run_length: float, *, states: int = STATES) -
     # Extrapolated, neighbours can be out of order where a single failure more decides.
     curve = np.maximum.accumulate(_without_excess(fine, wide, (steps.excess, wider.excess)))
     heights = 2 * width * np.arange(1, len(curve) + 1)
-    return float(np.interp(np.log(wanted), curve, heights))
+    height = float(np.interp(np.log(wanted), curve, heights))
+    # One risk alone has a curve of steps, which the lattice smooths: not below the step wanted.
+    if _aligned(mix, height) is not None:
+        while average_run_length(mix, height) < wanted and height < heights[-1]:
+            height += 2 * width
+    return height
 
 
 def false_alarm_probability(
