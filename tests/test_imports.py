@@ -24,6 +24,7 @@ ROOMS: dict[str, set[str]] = {
     "stats": set(),
     "findings": BASE | {"folder", "engines", "tallies", "stats"},
     "charts": BASE | {"folder", "findings"},
+    "report": BASE | {"folder", "findings", "charts"},
     "shop_result": BASE | {"folder", "findings", "charts"},
     "shop_time": BASE | {"folder", "tallies", "findings", "shop_result"},
     "shop_trial": BASE | {"folder", "records", "findings", "shop_result"},
@@ -32,7 +33,8 @@ ROOMS: dict[str, set[str]] = {
     | {"folder", "engines", "records", "tallies", "findings", "charts"}
     | {"shop_result", "shop_time", "shop_trial", "shop_bench"},
     "demo": BASE | {"folder", "engines", "records", "shop"},
-    "cli": BASE | {"folder", "engines", "records", "tallies", "findings", "charts", "shop", "demo"},
+    "cli": BASE
+    | {"folder", "engines", "records", "tallies", "findings", "charts", "report", "shop", "demo"},
     "__init__": BASE | {"stats", "shop"},
     "__main__": {"cli"},
 }

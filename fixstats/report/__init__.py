@@ -1,0 +1,1 @@
+"""Findings told as pages: the same blocks as HTML, as Markdown and as CSV; computes nothing."""
