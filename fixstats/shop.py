@@ -15,6 +15,7 @@ from fixstats.findings.base import Finding, Note, listing
 from fixstats.folder import ShopFolder, find_folder
 from fixstats.shop_bench import BenchWork
 from fixstats.shop_result import Result, Words, words_of
+from fixstats.shop_standards import Standards
 from fixstats.shop_time import TimeQuestions
 from fixstats.shop_trial import TrialQuestions
 from fixstats.words import counted
@@ -30,7 +31,7 @@ if TYPE_CHECKING:
 
 
 @dataclass(frozen=True)
-class Shop(TimeQuestions, TrialQuestions, BenchWork):
+class Shop(TimeQuestions, TrialQuestions, BenchWork, Standards):
     """One workshop, open for questions; every question reads the records as they stand then."""
 
     folder: ShopFolder

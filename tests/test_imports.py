@@ -28,10 +28,12 @@ ROOMS: dict[str, set[str]] = {
     "shop_result": BASE | {"folder", "findings", "charts"},
     "shop_time": BASE | {"folder", "tallies", "findings", "shop_result"},
     "shop_trial": BASE | {"folder", "records", "findings", "shop_result"},
+    "shop_standards": BASE | {"folder", "records", "tallies", "findings", "shop_result"},
     "shop_bench": BASE | {"folder", "records", "findings", "shop_result"},
     "shop": BASE
     | {"folder", "engines", "records", "tallies", "findings", "charts"}
-    | {"shop_result", "shop_time", "shop_trial", "shop_bench"},
+    | {"shop_result", "shop_time", "shop_trial", "shop_bench"}
+    | {"shop_standards"},
     "demo": BASE | {"folder", "engines", "records", "shop"},
     "cli": BASE
     | {"folder", "engines", "records", "tallies", "findings", "charts", "report", "shop", "demo"},
@@ -45,6 +47,7 @@ FINDINGS = (
     "compare_plan", "compare_figures", "compare_beside", "compare_words", "compare_use_notes",
     "compare_empty_notes", "compare_notes",
     "compare", "safety", "verdicts", "costing", "weighing",
+    "standards_words", "standards",
     "practice_figures", "practice_words", "practice_notes", "practice",
     "causes_plan", "causes_design", "causes_fit", "causes_words", "causes_notes", "causes",
     "comebacks_figures", "comebacks_plan", "comebacks_answers", "comebacks_adjusted",

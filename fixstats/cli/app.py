@@ -8,6 +8,7 @@ import typer
 from typer.core import TyperGroup
 
 from fixstats.cli.add import add
+from fixstats.cli.adopt import adopt
 from fixstats.cli.amend import amend
 from fixstats.cli.batches import batches
 from fixstats.cli.causes import causes
@@ -48,8 +49,8 @@ app = typer.Typer(
 )
 
 for command in (
-    demo, init, add, amend, show, rates, compare, causes, practice, comebacks, watch, costs, check,
-    heldback, batches, forget, query, sql,
+    demo, init, add, amend, show, rates, compare, causes, practice, comebacks, watch, adopt, costs,
+    check, heldback, batches, forget, query, sql,
 ):  # fmt: skip
     app.command()(command)
 app.command(name="import")(import_)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from fixstats.errors import FixstatsError
 
@@ -65,6 +65,36 @@ def choices(incomplete: str) -> list[str]:
     return _beginning([*catalogue.step_codes, *parts], incomplete)
 
 
+def options(ctx: Any, incomplete: str) -> list[str]:
+    """Options of the choice named before: methods, grades or suppliers."""
+    choice, shop = str(ctx.params.get("choice") or ""), _shop()
+    if shop is None or choice.endswith("_supplier"):
+        return _beginning(_names("supplier"), incomplete)
+    catalogue = shop.folder.catalogue
+    if choice.endswith("_grade"):
+        return _beginning([grade.code for grade in catalogue.grades], incomplete)
+    return _beginning(catalogue.methods_of(choice), incomplete)
+
+
+def models(incomplete: str) -> list[str]:
+    """Models that the records know."""
+    return _beginning(_names("model"), incomplete)
+
+
+def _names(kind: str) -> list[str]:
+    """Names of an open list that the records know."""
+    from fixstats.tallies.values import known_names
+
+    shop = _shop()
+    try:
+        if shop is not None:
+            with shop.session() as con:
+                return list(known_names(con, kind).values())
+    except FixstatsError:
+        pass
+    return []
+
+
 def repairs(incomplete: str) -> list[str]:
     """Repairs."""
     shop = _shop()
@@ -103,15 +133,7 @@ def pairs(incomplete: str) -> list[str]:
     key, sign, value = incomplete.partition("=")
     if not sign:
         return [f"{name}=" for name in keys(key)]
-    shop = _shop()
-    if shop is None:
-        return []
-    try:
-        with shop.session() as con:
-            rows = con.execute("from known_names where kind = $1", [key]).fetchall()
-    except FixstatsError:
-        return []
-    return [f"{key}={shown}" for _, _, shown in rows if shown.startswith(value)]
+    return [f"{key}={shown}" for shown in _beginning(_names(key), value)]
 
 
 def questions(incomplete: str) -> list[str]:

@@ -53,6 +53,12 @@ def spelled(con: duckdb.DuckDBPyConnection, catalogue: Catalogue, key: Key, valu
     return known[fold(value)]
 
 
+def known_names(con: duckdb.DuckDBPyConnection, kind: str) -> dict[str, str]:
+    """Folded spelling -> spelling of the names of an open list that the records know."""
+    rows = con.execute("from known_names where kind = $1", [kind]).fetchall()
+    return {folded: shown for _, folded, shown in rows}
+
+
 def _by_fold(words: Iterable[str]) -> dict[str, str]:
     return {fold(word): word for word in words}
 
@@ -63,8 +69,7 @@ def _known(
     """Folded spelling -> spelling of all values of a key; None where anything goes."""
     kind = key.field if key.kind == "part" else key.code
     if kind in (*OPEN_KEYS, "supplier", "lot"):
-        rows = con.execute("from known_names where kind = $1", [kind]).fetchall()
-        return {folded: shown for _, folded, shown in rows} | _by_fold([NOT_DONE])
+        return known_names(con, kind) | _by_fold([NOT_DONE])
     if key.kind == "step":
         return _by_fold([*catalogue.methods_of(key.code), NOT_DONE])
     if key.kind == "part":
