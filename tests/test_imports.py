@@ -17,6 +17,7 @@ ROOMS: dict[str, set[str]] = {
     "errors": set(),
     "resources": set(),
     "words": set(),
+    "glossary": BASE,
     "folder": BASE,
     "engines": BASE | {"folder"},
     "records": BASE | {"folder", "engines"},
@@ -36,7 +37,8 @@ ROOMS: dict[str, set[str]] = {
     | {"shop_standards"},
     "demo": BASE | {"folder", "engines", "records", "shop"},
     "cli": BASE
-    | {"folder", "engines", "records", "tallies", "findings", "charts", "report", "shop", "demo"},
+    | {"folder", "engines", "records", "tallies", "findings", "charts", "report", "shop", "demo"}
+    | {"glossary"},
     "__init__": BASE | {"stats", "shop"},
     "__main__": {"cli"},
 }

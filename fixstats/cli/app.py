@@ -17,6 +17,7 @@ from fixstats.cli.comebacks import comebacks
 from fixstats.cli.compare import compare
 from fixstats.cli.costs import costs
 from fixstats.cli.demo import demo
+from fixstats.cli.explain import explain
 from fixstats.cli.forget import forget
 from fixstats.cli.heldback import heldback
 from fixstats.cli.imports import import_
@@ -50,7 +51,7 @@ app = typer.Typer(
 
 for command in (
     demo, init, add, amend, show, rates, compare, causes, practice, comebacks, watch, adopt, costs,
-    check, heldback, batches, forget, query, sql,
+    check, heldback, batches, forget, query, sql, explain,
 ):  # fmt: skip
     app.command()(command)
 app.command(name="import")(import_)

@@ -150,3 +150,10 @@ def trials(incomplete: str) -> list[str]:
         return _beginning([row["trial"] for row in shop.trials().rows], incomplete) if shop else []
     except FixstatsError:
         return []
+
+
+def terms(incomplete: str) -> list[str]:
+    """Words of the glossary."""
+    from fixstats.glossary import entries
+
+    return _beginning((word for entry in entries() for word in entry.words), incomplete)

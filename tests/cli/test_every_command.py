@@ -18,7 +18,7 @@ def test_the_commands_are_those_promised():
     assert set(COMMANDS) == {
         "demo", "init", "import", "heldback", "batches", "forget", "rates", "compare", "costs",
         "check", "practice", "causes", "comebacks", "watch", "query", "sql", "add", "amend", "show",
-        "adopt",
+        "adopt", "explain",
     }  # fmt: skip
 
 
@@ -41,7 +41,7 @@ def test_every_option_has_words(name, run):
 
 
 @pytest.mark.parametrize(
-    "name", [n for n in COMMANDS if n not in ("demo", "init", "sql", "forget")]
+    "name", [n for n in COMMANDS if n not in ("demo", "init", "sql", "forget", "explain")]
 )
 def test_without_a_shop_it_says_what_to_do(name, run, tmp_path, monkeypatch):
     monkeypatch.chdir(tmp_path)
