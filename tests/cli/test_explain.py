@@ -43,6 +43,7 @@ LINES = (
     "trial plan opening --options heat_plate,heat_pad --difference 0.05",
     "trial status pads",
     "trial list",
+    "adopt",
 )
 BEGIN = "trial start pads opening --options heat_plate,heat_pad --difference 0.05 --max-jobs 40"
 # Words that rows and settings hold as values.
