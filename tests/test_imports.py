@@ -28,13 +28,14 @@ ROOMS: dict[str, set[str]] = {
     "report": BASE | {"folder", "findings", "charts"},
     "shop_result": BASE | {"folder", "findings", "charts"},
     "shop_time": BASE | {"folder", "tallies", "findings", "shop_result"},
+    "shop_decide": BASE | {"folder", "findings", "shop_result"},
     "shop_trial": BASE | {"folder", "records", "findings", "shop_result"},
     "shop_standards": BASE | {"folder", "records", "tallies", "findings", "shop_result"},
     "shop_bench": BASE | {"folder", "records", "findings", "shop_result"},
     "shop": BASE
     | {"folder", "engines", "records", "tallies", "findings", "charts"}
     | {"shop_result", "shop_time", "shop_trial", "shop_bench"}
-    | {"shop_standards"},
+    | {"shop_standards", "shop_decide"},
     "demo": BASE | {"folder", "engines", "records", "shop"},
     "cli": BASE
     | {"folder", "engines", "records", "tallies", "findings", "charts", "report", "shop", "demo"}
@@ -54,6 +55,8 @@ FINDINGS = (
     "causes_plan", "causes_design", "causes_fit", "causes_words", "causes_notes", "causes",
     "comebacks_figures", "comebacks_plan", "comebacks_answers", "comebacks_adjusted",
     "comebacks_words", "comebacks_notes", "comebacks",
+    "decide_plan", "decide_cells", "decide_costs", "decide_draws", "decide_figures",
+    "decide_rows", "decide_words", "decide_count", "decide",
     "watch_plan", "watch_figures", "watch_time", "watch_groups", "watch_alarms", "watch_words",
     "watch",
     "trial_words", "trial_size", "trial_plan", "trial_notes", "trial",

@@ -69,7 +69,7 @@ class Adjustment:
 
 
 @dataclass(frozen=True)
-class _Plan:
+class Plan:
     """What the fit is made of, over its cells: `rest` are all columns but options and practice."""
 
     options: stats.Design
@@ -80,6 +80,7 @@ class _Plan:
 
     @property
     def design(self) -> stats.Design:
+        """All fixed effects: options, practice, the rest."""
         parts = [self.options, self.rest]
         if self.practice is not None:
             parts.insert(1, _contrasts(self.practice, self.practice.codes, PRACTISED))
@@ -127,11 +128,11 @@ def adjust(  # noqa: PLR0913 (what a comparison consists of)
     counts, dropped = chosen(counts, stay)
     used = tuple(column.label for column in counts.columns.values())
     present = np.unique(counts.option)
-    plan = _plan(counts, present, options.index(baseline), practice)
+    plan = plan_of(counts, present, options.index(baseline), practice)
     fit, problem = _fitted(counts, plan)
     if fit is None:
         return Adjustment({}, problem, used, dropped, len(counts), None)
-    rows, weights, at_option = _same_jobs(counts, plan, present, at)
+    rows, weights, at_option = same_jobs(counts, plan, present, at)
     scopes = counts.columns["model"].codes[rows] if by_model and "model" in counts.columns else None
     answer = stats.adjusted_rates(
         fit,
@@ -163,7 +164,7 @@ def _unfit(cells: Cells, options: Sequence[str], baseline: str) -> str:
     return ""
 
 
-def _fitted(cells: Cells, plan: _Plan) -> tuple[stats.MultilevelFit | None, str]:
+def _fitted(cells: Cells, plan: Plan) -> tuple[stats.MultilevelFit | None, str]:
     """The fit, or why there is none."""
     try:
         fit = stats.fit_multilevel(cells.failures, cells.opportunities, plan.design, plan.groups)
@@ -179,7 +180,8 @@ def _contrasts(column: Column, codes: IntArray, against: Any) -> stats.Design:
     return stats.contrasts(column.key, codes, len(levels), baseline=levels.index(against))
 
 
-def _plan(cells: Cells, present: IntArray, baseline: int, practice: str | None) -> _Plan:
+def plan_of(cells: Cells, present: IntArray, baseline: int, practice: str | None) -> Plan:
+    """Columns and groups over these cells; `present`: codes of the options that have jobs."""
     # An option without jobs has no column.
     option = np.searchsorted(present, cells.option)
     asked = stats.contrasts(
@@ -201,7 +203,7 @@ def _plan(cells: Cells, present: IntArray, baseline: int, practice: str | None) 
     if model is not None:
         both = option * len(model.values) + model.codes
         groups.append(stats.grouping("option by model", both, len(present) * len(model.values)))
-    return _Plan(
+    return Plan(
         options=asked,
         practice=_with_practised(cells.columns[practice])
         if practice and practice in cells.columns
@@ -219,8 +221,8 @@ def _with_practised(column: Column) -> Column:
     return Column(column.key, column.label, (*column.values, PRACTISED), column.codes)
 
 
-def _same_jobs(
-    cells: Cells, plan: _Plan, present: IntArray, at: str
+def same_jobs(
+    cells: Cells, plan: Plan, present: IntArray, at: str
 ) -> tuple[IntArray, FloatArray, list[stats.CellsAt]]:
     """The jobs that every option is asked about: which cells stand for them, their weights, and
     how they would be with each option."""

@@ -7,7 +7,7 @@ each one kept multiplies the cells. So what hardly differs is left out, and said
 from __future__ import annotations
 
 from collections.abc import Callable, Collection, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 import numpy as np
@@ -47,12 +47,16 @@ class Column:
 
 @dataclass(frozen=True)
 class Cells:
-    """Counts by option (a code) and conditions, each combination once."""
+    """Counts by option (a code) and conditions, each combination once.
+
+    `beside`: whatever else was counted in the same cells, added up where they are merged.
+    """
 
     option: IntArray
     columns: Mapping[str, Column]
     failures: FloatArray
     opportunities: FloatArray
+    beside: Mapping[str, FloatArray] = field(default_factory=dict)
 
     def __len__(self) -> int:
         return len(self.option)
@@ -116,6 +120,7 @@ def merged(cells: Cells, keys: Collection[str]) -> Cells:
         },
         failures=summed(both, cells.failures, len(first)),
         opportunities=summed(both, cells.opportunities, len(first)),
+        beside={name: summed(both, one, len(first)) for name, one in cells.beside.items()},
     )
 
 
@@ -188,9 +193,7 @@ def _relabelled(cells: Cells, key: str, label: str, shorter: Callable[[str], str
     words = [None if value is None else shorter(str(value)) for value in column.values]
     levels = coded(key, words, label)
     fewer = Column(key, label, levels.values, levels.codes[column.codes])
-    changed = Cells(
-        cells.option, {**cells.columns, key: fewer}, cells.failures, cells.opportunities
-    )
+    changed = replace(cells, columns={**cells.columns, key: fewer})
     return merged(changed, changed.columns)
 
 

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 
 from fixstats import stats
 from fixstats.findings.compare_plan import Choice, can_occur
-from fixstats.folder import Catalogue, ShopFolder
+from fixstats.folder import Catalogue, Settings, ShopFolder
 from fixstats.tallies.ask import Ask
 from fixstats.tallies.counts import count_union
 
@@ -62,9 +62,15 @@ def safety_modes(choice: Choice, catalogue: Catalogue) -> tuple[str, ...]:
 
 
 def safety_of(
-    con: duckdb.DuckDBPyConnection, folder: ShopFolder, choice: Choice, options: Sequence[str]
+    con: duckdb.DuckDBPyConnection,
+    folder: ShopFolder,
+    choice: Choice,
+    options: Sequence[str],
+    settings: Settings | None = None,
 ) -> dict[str, OptionSafety]:
     """The safety state of each option; ``options``: most used first, never used ones last.
+
+    ``settings``: with the limits to judge by; None: those of the folder.
 
     Jobs that are themselves come-backs are left out, as in every comparison. Without a safety
     mode at the choice every option is cleared.
@@ -82,7 +88,7 @@ def safety_of(
         }
     else:
         return {option: _without_modes(option) for option in options}
-    settings = folder.settings
+    settings = settings or folder.settings
     return judge_safety(
         {option: counts.get(option, (0, 0)) for option in options},
         safety_limit=settings.safety_limit,

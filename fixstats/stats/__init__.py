@@ -10,7 +10,7 @@ from importlib import import_module
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    from fixstats.stats.adjusted import AdjustedRates, CellsAt, adjusted_rates
+    from fixstats.stats.adjusted import AdjustedRates, CellsAt, adjusted_rates, rate_draws
     from fixstats.stats.anytime import (
         evidence_above,
         pair_evidence,
@@ -181,7 +181,7 @@ if TYPE_CHECKING:
 
 # file -> its public names
 _FILES = {
-    "adjusted": "AdjustedRates CellsAt adjusted_rates",
+    "adjusted": "AdjustedRates CellsAt adjusted_rates rate_draws",
     "anytime": "evidence_above pair_evidence pair_evidence_above pair_sequence proportion_sequence",
     "clusters": "ClusteredRate rao_scott rao_scott_by_group",
     "control_charts": "CHART_LIMITS THREE_SIGMA_TAIL ControlLimits Gaps centre_rate g_limits "
@@ -252,6 +252,7 @@ __all__ = [
     "normal_power", "normal_size", "one_in", "p_limits", "pair_evidence", "pair_evidence_above",
     "pair_sequence", "perfect_information", "plain_cusum_scores", "pool_rates", "pooled_cv",
     "practised_from", "precision_size", "proportion_sequence", "rao_scott", "rao_scott_by_group",
+    "rate_draws",
     "resample_falling", "rest_p_values", "restricted_mean", "run_of_trend", "run_on_one_side",
     "same_mix", "sample_information", "sato_difference", "saving", "score_difference", "score_mix",
     "side_by_side", "standardised_difference", "standardised_rate", "stopping_rule", "sum_interval",

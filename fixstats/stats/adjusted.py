@@ -72,16 +72,10 @@ def adjusted_rates(
     Raises `ValueError` for a fit that did not converge, weights that are negative or do not
     match, and a confidence level outside (0, 1).
     """
-    if not fit.converged:
-        raise ValueError(f"fit must have converged, but {fit.problem}")
     tail = (1 - as_level(confidence_level)) / 2
+    draws = rate_draws(fit, options, weights, scopes=scopes)
     w = as_numbers("weights", weights)
-    refuse("weights", "must not be negative", w, w < 0)
     codes = None if scopes is None else np.asarray(scopes, dtype=np.int64)
-    for cells in options:
-        if len(cells.columns) != len(w) or len(cells.codes) != len(fit.groups):
-            raise ValueError("weights and options must have the same cells, and all groups' codes")
-    draws = np.stack([_averages(fit, cells, w, codes) for cells in options])
     unseen = [np.array([total == 0 for total in totals]) for totals in fit.level_opportunities]
     borrowed = np.stack(
         [_scope_means(_any_unseen(unseen, cells)[:, None], w, codes)[:, 0] for cells in options]
@@ -99,6 +93,25 @@ def adjusted_rates(
         borrowed=borrowed,
         rate_draws=draws,
     )
+
+
+def rate_draws(
+    fit: MultilevelFit,
+    options: Sequence[CellsAt],
+    weights: ArrayLike,
+    *,
+    scopes: ArrayLike | None = None,
+) -> FloatArray:
+    """The draws alone, (options, scopes, draws); arguments and errors as `adjusted_rates`."""
+    if not fit.converged:
+        raise ValueError(f"fit must have converged, but {fit.problem}")
+    w = as_numbers("weights", weights)
+    refuse("weights", "must not be negative", w, w < 0)
+    codes = None if scopes is None else np.asarray(scopes, dtype=np.int64)
+    for cells in options:
+        if len(cells.columns) != len(w) or len(cells.codes) != len(fit.groups):
+            raise ValueError("weights and options must have the same cells, and all groups' codes")
+    return np.stack([_averages(fit, cells, w, codes) for cells in options])
 
 
 def _any_unseen(unseen: Sequence[FloatArray], cells: CellsAt) -> FloatArray:

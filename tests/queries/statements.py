@@ -46,6 +46,8 @@ def with_slots_filled(text):
         "modes": "",
         "value": '"technician"',
         "alike": '"quarter"',
+        "choice": '"opening"',
+        "place": "''",
         "rows": "select model, cluster, failures, opportunities, unknown, unknown_failed from t",
     }
     return re.sub(r"/\*(\w+)\*/", lambda slot: slots.get(slot[1], ""), text)

@@ -1,0 +1,104 @@
+"""Which option of each choice should be the standard, which needs a trial, what to wait for?"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import TYPE_CHECKING, Any
+
+from fixstats.findings.base import Finding, Note, common_settings
+from fixstats.findings.decide_count import count_choices, plan_of
+from fixstats.findings.decide_figures import ChoiceWeighed, weigh_choice
+from fixstats.findings.decide_plan import DecideAsk, changed_words, settled
+from fixstats.findings.decide_rows import flip_rows, mode_rows, option_rows, rows_of
+from fixstats.findings.decide_words import notes_of, sentence
+from fixstats.findings.rates_notes import cautions_for
+from fixstats.folder import ShopFolder
+from fixstats.folder.settings import Settings
+from fixstats.tallies.counts import Period, period
+
+if TYPE_CHECKING:
+    import duckdb
+
+
+def decide(con: duckdb.DuckDBPyConnection, folder: ShopFolder, ask: DecideAsk) -> Finding:
+    """A verdict on every choice, over all models and for each model.
+
+    ``con`` is a session with the catalogue and views of ``folder``. Parts: ``options`` (what a job
+    of each costs, part by part), ``modes`` (what each failure mode adds), ``sentences``, ``flips``
+    (the value of each input at which the leader changes).
+
+    Raises
+    ------
+    UsageError
+        If the question names something unknown or a value makes no sense.
+    """
+    settings = settled(ask, folder)
+    covered = period(con)
+    answers: list[ChoiceWeighed] = []
+    if covered.jobs:
+        plan = plan_of(con, folder, ask, settings, covered)
+        answers = [weigh_choice(*one, settings) for one in count_choices(con, plan)]
+    return _finding(folder, ask, settings, covered, answers)
+
+
+def _finding(
+    folder: ShopFolder,
+    ask: DecideAsk,
+    settings: Settings,
+    covered: Period,
+    answers: Sequence[ChoiceWeighed],
+) -> Finding:
+    level, name = settings.confidence_level, folder.catalogue.label
+    rows = [row for answer in answers for row in rows_of(answer, level)]
+    money = answers[0].known.money if answers else str
+    missing = dict.fromkeys(mode for answer in answers for mode, _ in answer.costing.missing)
+    notes = list(notes_of(rows, [*missing], changed_words(ask), name))
+    if not rows:
+        notes.insert(0, Note("nothing", "no job asked about has an option of such a choice"))
+    seen = {mode for answer in answers for mode in answer.known.costs}
+    return Finding(
+        question="decide",
+        settings=_stated(folder, ask, settings, covered, answers),
+        rows=tuple(rows),
+        keys=("choice", "model"),
+        notes=tuple(notes),
+        cautions=cautions_for([{"mode": one, "family": None} for one in seen], folder.catalogue),
+        labels=folder.catalogue.labels,
+        parts={
+            "options": [row for answer in answers for row in option_rows(answer, level)],
+            "modes": [row for answer in answers for row in mode_rows(answer)],
+            "sentences": [
+                {"choice": row["choice"], "model": row["model"], "text": sentence(row, name, money)}
+                for row in rows
+            ],
+            "flips": [row for answer in answers for row in flip_rows(answer)],
+        },
+    )
+
+
+def _stated(
+    folder: ShopFolder,
+    ask: DecideAsk,
+    settings: Settings,
+    covered: Period,
+    answers: Sequence[ChoiceWeighed],
+) -> dict[str, Any]:
+    return common_settings(
+        folder,
+        covered,
+        confidence_level=settings.confidence_level,
+        view="first",
+        since=ask.since.isoformat() if ask.since else None,
+        until=ask.until.isoformat() if ask.until else None,
+        where=[f"{key}={value}" for key, value in ask.where],
+        choices=[answer.counted.choice for answer in answers],
+        models=list(ask.models),
+        labour_rate=settings.labour_rate,
+        warranty_days=settings.warranty_days,
+        tolerance=settings.tolerance,
+        standardise_at=settings.standardise_at,
+        safety_limit=settings.safety_limit,
+        horizon_months=settings.horizon_months,
+        adjusted_for={answer.counted.choice: list(answer.ground.used_for) for answer in answers},
+        changed=changed_words(ask),
+    )

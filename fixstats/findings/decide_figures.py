@@ -1,0 +1,242 @@
+"""From the counts of one choice to its rows: cost per job of each option, and a verdict; pure.
+
+Nothing here asks a database: a simulated shop can call ``weigh_choice`` with counts of its own.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field, replace
+
+import numpy as np
+
+from fixstats import stats
+from fixstats.findings.costing import DRAWS as MOST_DRAWS
+from fixstats.findings.costing import Costing, Event, cost_up
+from fixstats.findings.decide_cells import Counted, Ground, lay_ground
+from fixstats.findings.decide_costs import EachCost
+from fixstats.findings.decide_draws import (
+    Class,
+    failure_classes,
+    minutes_of,
+    rates_of,
+    returns_of,
+)
+from fixstats.findings.safety import WORSE, OptionSafety
+from fixstats.findings.weighing import Scope, Weighed, weigh
+from fixstats.folder.settings import Settings
+from fixstats.stats.validators import FloatArray
+
+COMEBACK, PRICE = "come-backs", "price of"
+# What a trial takes beside the jobs themselves: minutes a job to draw and to note the option, and
+# minutes to plan it and to read its result. Ours.
+EFFORT_MINUTES, SETUP_MINUTES = 2.0, 60.0
+DAYS_A_MONTH = 365.25 / 12
+# Draws for the question whether the records without the last jobs said the same.
+EARLIER_DRAWS = 4_000
+
+
+@dataclass(frozen=True)
+class Known:
+    """What is known of one choice beside its counts.
+
+    ``used`` (options, models): money for what a job uses. ``costs``: money for one failure of each
+    mode that can follow, None where nobody has said. ``comeback``: money for one come-back, None
+    likewise. ``pace``: jobs a day by model. ``current``: option in use by model, None for all.
+    ``standards``: likewise, house standards only. ``models``: those that get rows, after one for
+    all; None: every one.
+    """
+
+    used: FloatArray
+    costs: Mapping[str, EachCost | None]
+    safety: Mapping[str, OptionSafety]
+    pace: Mapping[str, float]
+    current: Mapping[str | None, str | None]
+    standards: Mapping[str | None, str]
+    comeback: EachCost | None = None
+    models: Sequence[str] | None = None
+    money: Callable[[float], str] = field(default="{:.2f}".format)
+    name: Callable[[str], str] = field(default=str)
+
+
+@dataclass(frozen=True)
+class Parts:
+    """Draws behind the money of one choice, (options, scopes, draws) each; None: none recorded."""
+
+    classes: Sequence[Class]
+    unpriced: Mapping[str, FloatArray]
+    minutes: FloatArray | None
+    cv: float
+    returns: FloatArray | None
+
+
+@dataclass(frozen=True)
+class ChoiceWeighed:
+    """The answer for one choice.
+
+    ``scopes``: models, None for all, in the order of the rows. ``costing``: with axes (options,
+    scopes of ``all_scopes``, draws). ``weighed``: one a scope, in order.
+    """
+
+    counted: Counted
+    ground: Ground
+    known: Known
+    parts: Parts
+    used: FloatArray
+    costing: Costing
+    all_scopes: tuple[str | None, ...]
+    scopes: tuple[str | None, ...]
+    weighed: Sequence[Weighed]
+    labour_rate: float
+
+    @property
+    def options(self) -> tuple[str, ...]:
+        """Most used first."""
+        return self.ground.options
+
+    def place(self, scope: str | None) -> int:
+        """Where a scope stands in the arrays."""
+        return self.all_scopes.index(scope)
+
+
+def weigh_choice(
+    counted: Counted, known: Known, settings: Settings, *, seed: int = 1, draws: int = MOST_DRAWS
+) -> ChoiceWeighed:
+    """Everything about one choice, from counts that hold at least one recorded option."""
+    ground = lay_ground(counted)
+    return weigh_on(ground, counted, known, settings, seed=seed, draws=draws)
+
+
+def weigh_on(
+    ground: Ground,
+    counted: Counted,
+    known: Known,
+    settings: Settings,
+    *,
+    seed: int = 1,
+    draws: int = MOST_DRAWS,
+) -> ChoiceWeighed:
+    """``weigh_choice`` where the ground is laid already."""
+    parts = parts_of(ground, counted, known, settings)
+    used, unknown = _used_by_scope(ground, known.used)
+    costing = _cost(parts, used, unknown, known, settings, seed, draws)
+    all_scopes: tuple[str | None, ...] = (*ground.models, None)
+    wanted = ground.models if known.models is None else known.models
+    scopes = (*(() if known.models else (None,)), *(m for m in ground.models if m in wanted))
+    earlier = None
+    if any(_sure(ground, costing, known, settings, all_scopes.index(s)) for s in scopes):
+        before = parts_of(ground, counted, known, settings, early=True, returns=parts.returns)
+        earlier = _cost(before, used, unknown, known, settings, seed, EARLIER_DRAWS)
+    answer = ChoiceWeighed(
+        counted, ground, known, parts, used, costing, all_scopes, scopes, (), settings.labour_rate
+    )
+    weighed = [weigh(_scope(answer, earlier, one, settings), seed=seed) for one in scopes]
+    return replace(answer, weighed=weighed)
+
+
+def parts_of(
+    ground: Ground,
+    counted: Counted,
+    known: Known,
+    settings: Settings,
+    *,
+    early: bool = False,
+    returns: FloatArray | None = None,
+) -> Parts:
+    """Fit everything; ``early``: without the last jobs of each model.
+
+    Come-backs are given then: those last jobs are hardly followed yet.
+    """
+    priced = {mode: one.money for mode, one in known.costs.items() if one is not None}
+    jobs = ground.count("jobs", early=early)
+    unpriced = {
+        mode: rates_of(ground, ground.count(mode, early=early), jobs)
+        for mode, one in known.costs.items()
+        if one is None and ground.count(mode, early=early).any()
+    }
+    minutes, cv = minutes_of(ground, early=early)
+    if not early:
+        returns = returns_of(
+            counted.returns,
+            ground.options,
+            ground.models,
+            settings.warranty_days,
+            settings.confidence_level,
+        )
+    return Parts(failure_classes(ground, priced, early=early), unpriced, minutes, cv, returns)
+
+
+def _used_by_scope(ground: Ground, used: FloatArray) -> tuple[FloatArray, list[int]]:
+    """By option and scope, and the options of which nobody said what they use (taken as 0 here).
+
+    All models together are their average over the jobs of all options.
+    """
+    nobody = np.isnan(used).any(axis=1, keepdims=True)
+    unknown = np.flatnonzero(nobody).tolist()
+    money = np.where(nobody, 0.0, used)
+    weights = ground.table(ground.cells.opportunities).sum(axis=0)
+    together = money @ (weights / weights.sum())
+    return np.concatenate([money, together[:, None]], axis=1), unknown
+
+
+def _cost(
+    parts: Parts,
+    used: FloatArray,
+    unknown: Sequence[int],
+    known: Known,
+    settings: Settings,
+    seed: int,
+    draws: int,
+) -> Costing:
+    events = [Event(", ".join(one.modes), one.rates, one.each) for one in parts.classes]
+    events += [Event(mode, rates, None) for mode, rates in parts.unpriced.items()]
+    if parts.returns is not None:
+        each = known.comeback.money if known.comeback else None
+        events.append(Event(COMEBACK, parts.returns, each))
+    for option in unknown:  # a price that is missing is like a mode that always happens
+        always = np.zeros((*used.shape, 1))
+        always[option] = 1.0
+        events.append(Event(f"{PRICE} {option}", always, None))
+    return cost_up(
+        used,
+        parts.minutes,
+        events,
+        labour_rate=settings.labour_rate,
+        cv=parts.cv,
+        draws=draws,
+        seed=seed,
+    )
+
+
+def _kept(ground: Ground, known: Known) -> list[int]:
+    return [n for n, one in enumerate(ground.options) if known.safety[one].state != WORSE]
+
+
+def _sure(ground: Ground, costing: Costing, known: Known, settings: Settings, place: int) -> bool:
+    kept = _kept(ground, known)
+    if len(kept) < 2:
+        return False
+    costs = costing.draws[kept, place]
+    return bool(stats.chance_best(costs).max() >= settings.standardise_at - 0.02)
+
+
+def _scope(
+    answer: ChoiceWeighed, earlier: Costing | None, scope: str | None, settings: Settings
+) -> Scope:
+    place, known = answer.place(scope), answer.known
+    pace = sum(known.pace.values()) if scope is None else known.pace.get(scope, 0.0)
+    return Scope(
+        options=answer.options,
+        costs=answer.costing.draws[:, place],
+        safety=known.safety,
+        job_variances=answer.costing.job_variances[:, place],
+        horizon_jobs=pace * DAYS_A_MONTH * settings.horizon_months,
+        standardise_at=settings.standardise_at,
+        tolerance=settings.tolerance,
+        earlier=None if earlier is None else earlier.draws[:, place],
+        missing=[(name, rates[:, place]) for name, rates in answer.costing.missing],
+        effort=EFFORT_MINUTES / 60 * settings.labour_rate,
+        fixed=SETUP_MINUTES / 60 * settings.labour_rate,
+        money=known.money,
+        name=known.name,
+    )

@@ -1,0 +1,160 @@
+"""Counts behind decisions: what jobs of each option of a choice use, take, and fail in."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date
+from typing import TYPE_CHECKING, Any
+
+from fixstats.engines.session import load
+from fixstats.folder import Catalogue
+from fixstats.resources import statement
+from fixstats.tallies.ask import Ask, fill, lay_out
+from fixstats.tallies.followups import Leaving, lay_followups
+from fixstats.tallies.keys import resolve
+
+if TYPE_CHECKING:
+    import duckdb
+
+Columns = dict[str, list[Any]]
+# Jobs of each model that are left out to see whether the records said the same before.
+LEFT_OUT = 20
+# Views that every choice reads: worked out once, and kept as tables.
+KEPT = ("marks_first", "mixed_units")
+
+
+@dataclass(frozen=True)
+class Tallied:
+    """All that is counted of one choice; tables as column name -> values.
+
+    ``jobs``: option, model, the keys, late, jobs. ``failures``: mode, the same, failures.
+    ``minutes``: option, model, the keys, late, jobs, minutes, squares. ``unlooked``: mode, option,
+    jobs. ``paid``: option, model, grade, pieces, paid, money. ``pace``: option, model, jobs,
+    recent, year, first. ``leaving``: follow-up by option, model, technician.
+    """
+
+    jobs: Columns
+    failures: Columns
+    unlooked: Columns
+    minutes: Columns
+    paid: Columns
+    pace: Columns
+    leaving: Leaving
+
+
+def learning_steps(con: duckdb.DuckDBPyConnection, first: date) -> frozenset[str]:
+    """Steps at which somebody began with a method after the first 90 days of the records."""
+    rows = con.execute(statement("tallies/decide_learning"), {"first": first}).fetchall()
+    return frozenset(step for (step,) in rows)
+
+
+def failure_costs(con: duckdb.DuckDBPyConnection) -> Columns:
+    """Recorded costs of failures: mode, jobs, stated, money."""
+    return _columns(con, statement("tallies/decide_failure_costs"))
+
+
+def lay_jobs(
+    con: duckdb.DuckDBPyConnection,
+    catalogue: Catalogue,
+    ask: Ask,
+    choices: Sequence[str],
+    conditions: Sequence[str],
+) -> dict[str, int]:
+    """Lay down the jobs with all choices and conditions, and their follow-up; jobs by choice.
+
+    Raises
+    ------
+    UsageError
+        If a key or value is unknown, or the dates make no sense.
+    """
+    by = tuple(dict.fromkeys(("model", *conditions, *choices)))
+    layout = lay_out(con, catalogue, Ask((), by, "first", ask.where, ask.since, ask.until))
+    con.execute(fill("tallies/decide_jobs", {"keys": layout.columns}))
+    for view in KEPT:
+        con.execute(fill("tallies/decide_kept", {"view": view}))
+    slot = "".join(
+        f"count(case when {quoted(name)} <> '-' then 1 end) as {quoted(name)}, " for name in choices
+    )
+    found = _columns(con, fill("tallies/decide_choices", {"choices": slot}))
+    return {name: found[name][0] for name in choices}
+
+
+def lay_follow_up(
+    con: duckdb.DuckDBPyConnection, catalogue: Catalogue, ask: Ask, choices: Sequence[str]
+) -> None:
+    """Lay down the follow-up of the completed jobs with all choices, as a table."""
+    by = tuple(dict.fromkeys(("model", "technician", *choices)))
+    lay_followups(con, catalogue, Ask((), by, "first", ask.where, ask.since, ask.until))
+    con.execute(statement("tallies/decide_followups"))
+    con.execute("create or replace temp view asked_followups as select * from decide_followups")
+
+
+def tally_choice(  # noqa: PLR0913 (what a choice is made of)
+    con: duckdb.DuckDBPyConnection,
+    catalogue: Catalogue,
+    choice: str,
+    keys: Sequence[str],
+    modes: Sequence[str],
+    costed: Sequence[str],
+    *,
+    step: str | None,
+    as_of: date,
+    days: int,
+) -> Tallied:
+    """Count one choice over the jobs laid down.
+
+    ``keys``: conditions beside the model; ``modes``: that can follow from the choice; ``costed``:
+    modes whose jobs tell nothing of minutes, as these are paid with the failure; ``step``: whose
+    minutes are asked for, None for those of the whole job; ``days``: of the warranty.
+    """
+    part = resolve(choice, catalogue, ())
+    load(con, "asked_codes", "mode varchar", [(mode,) for mode in modes])
+    load(con, "decide_costed", "mode varchar", [(mode,) for mode in costed])
+    place = f"'{part.code}'" if part.kind == "part" else "''"
+    slots = {
+        "choice": quoted(choice),
+        "keys": "".join(f"{quoted(key)}, " for key in keys),
+        "place": place,
+    }
+    con.execute(fill("tallies/decide_chosen", slots))
+    con.execute(fill("tallies/decide_modes", slots), {"days": days})
+
+    def rows(name: str, **values: Any) -> Columns:
+        return _columns(con, fill(f"tallies/{name}", slots), values)
+
+    paid: Columns = {}
+    if part.kind == "part":
+        paid = rows("decide_paid", part=part.code)
+    return Tallied(
+        jobs=rows("decide_cells", left_out=LEFT_OUT),
+        failures=rows("decide_failures", left_out=LEFT_OUT),
+        unlooked=rows("decide_unlooked"),
+        minutes=rows("decide_minutes", left_out=LEFT_OUT, step=step),
+        paid=paid,
+        pace=rows("decide_pace", as_of=as_of),
+        leaving=_leaving(con, choice, days, as_of),
+    )
+
+
+def _leaving(con: duckdb.DuckDBPyConnection, choice: str, days: int, as_of: date) -> Leaving:
+    names = (choice, "model", "technician")
+    text = fill("tallies/at_risk", {"keys": "".join(f"{quoted(name)}, " for name in names)})
+    found = _columns(con, text, {"days": days, "as_of": as_of})
+    keys = {name: found[name] for name in names}
+    return Leaving(keys, *(found[name] for name in ("day", "reason", "jobs", "at_risk")))
+
+
+def quoted(name: str) -> str:
+    """A name that the catalogue has checked, as SQL writes it."""
+    return f'"{name}"'
+
+
+def _columns(
+    con: duckdb.DuckDBPyConnection, text: str, values: dict[str, Any] | None = None
+) -> Columns:
+    cursor = con.execute(text, values or {})
+    names = [column[0] for column in cursor.description or ()]
+    rows = cursor.fetchall()
+    columns = list(zip(*rows, strict=True)) or [()] * len(names)
+    return {name: list(column) for name, column in zip(names, columns, strict=True)}

@@ -1,0 +1,24 @@
+-- Question: what did failures cost where the sheet says so?
+-- Grain: one row per mode that was the only failure of some job.
+-- Reads: jobs, records.failures.
+-- Parameters: none.
+-- Columns: mode; jobs (on which it was the only failure); stated (of these, with a recorded
+--   failure_cost); money (the sum of these).
+with
+-- one row per job with one failing mode
+single as (
+  select
+    entry,
+    min(mode) as mode
+  from records.failures
+  group by entry
+  having min(mode) = max(mode)
+)
+select
+  s.mode,
+  count(*) as jobs,
+  count(j.failure_cost) as stated,
+  sum(j.failure_cost) as money
+from single as s
+inner join jobs as j on j.entry = s.entry
+group by s.mode

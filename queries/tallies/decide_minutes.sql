@@ -1,0 +1,38 @@
+-- Question: how long do jobs with each option take, those without a costed failure?
+-- Grain: one row per (option, model, keys, late) with recorded minutes.
+-- Reads: decide_chosen, records.step_minutes, records.failures, decide_costed (modes with a cost:
+--   their minutes come with the failure).
+-- Parameters: left_out, step (the step whose minutes are asked for; null: those of the whole job);
+--   slot: keys.
+-- Columns: option; model; the keys; late; jobs; minutes (their sum), squares (sum of squared minutes).
+with
+-- jobs on which a failure was seen that is paid for by itself
+failed as (
+  select distinct f.entry
+  from records.failures as f
+  inner join decide_costed as d on d.mode = f.mode
+),
+-- one row per job with minutes: all tries at the step, rescue included
+timed as (
+  select
+    c.option,
+    c.model,
+    /*keys*/
+    c.latest <= $left_out as late,
+    case when $step is null then c.minutes else s.minutes end as minutes
+  from decide_chosen as c
+  left join records.step_minutes as s on s.entry = c.entry and s.step = $step
+  left join failed as f on f.entry = c.entry
+  where f.entry is null
+)
+select
+  option,
+  model,
+  /*keys*/
+  late,
+  count(*) as jobs,
+  sum(minutes) as minutes,
+  sum(minutes * minutes) as squares
+from timed
+where minutes > 0
+group by all
