@@ -1,5 +1,7 @@
 """Corrected p-values: edges, refusals, and the naive definitions."""
 
+from unittest import mock
+
 import numpy as np
 import pytest
 from hypothesis import given, settings
@@ -46,7 +48,11 @@ def test_naive_definitions(p):
 @settings(max_examples=25, deadline=None)
 @given(p=p_values)
 def test_other_programs(p):
-    assert_allclose(stats.holm(p), multipletests(p, method="holm")[1], rtol=1e-12)
+    with mock.patch(
+        "gc.collect"
+    ):  # of each call of the other program; it takes a third of a second
+        expected = multipletests(p, method="holm")[1]
+    assert_allclose(stats.holm(p), expected, rtol=1e-12)
     expected = scipy_stats.false_discovery_control(p, method="bh")
     assert_allclose(stats.benjamini_hochberg(p), expected, rtol=1e-12)
 
