@@ -15,6 +15,8 @@ import numpy as np
 from fixstats.stats.design import Grouping, IntArray
 from fixstats.stats.validators import FloatArray
 
+# Numbers of a matrix up to which its zeros cost less than handling it as sparse.
+DENSE = 100_000
 
 @dataclass(frozen=True)
 class Layout:
@@ -46,7 +48,10 @@ class Layout:
 @dataclass(frozen=True)
 class Curvature:
     """Negative second derivative at some place: `diagonal` of the big group, `lower` Cholesky
-    factor of the rest after elimination, and the coupling of both, sparse and dense part."""
+    factor of the rest after elimination, and the coupling of both, sparse and dense part.
+
+    The sparse part is an array where it is small: handling it costs more than its zeros.
+    """
 
     diagonal: FloatArray
     lower: FloatArray
@@ -89,16 +94,22 @@ def lay_out(columns: FloatArray, groups: Sequence[Grouping]) -> Layout:
 
 def predict(layout: Layout, rest: FloatArray, big: FloatArray) -> FloatArray:
     """Each cell's sum of its coefficients."""
-    eta: FloatArray = layout.columns @ rest[layout.grouped :] + layout.big.T @ big
-    for indicator, start in zip(layout.small, layout.starts, strict=False):
-        eta += indicator.T @ rest[start : start + indicator.shape[0]]
+    eta: FloatArray = layout.columns @ rest[layout.grouped :]
+    if layout.codes:
+        eta += big[layout.codes[-1]]
+    for codes, start in zip(layout.codes[:-1], layout.starts, strict=False):
+        eta += rest[codes + start]
     return eta
 
 
 def gather(layout: Layout, values: FloatArray) -> tuple[FloatArray, FloatArray]:
     """Sum of the cells' values for each coefficient: the transpose of `predict`."""
-    parts = [indicator @ values for indicator in layout.small]
-    return np.concatenate([*parts, layout.columns.T @ values]), layout.big @ values
+    sizes = [indicator.shape[0] for indicator in (*layout.small, layout.big)]
+    parts = [
+        np.bincount(codes, values, size) for codes, size in zip(layout.codes, sizes, strict=False)
+    ]
+    big = parts.pop() if parts else np.zeros(0)
+    return np.concatenate([*parts, layout.columns.T @ values]), big
 
 
 def curvature(
@@ -130,9 +141,15 @@ def curvature(
     met = [np.bincount(which, weights, len(rows)) for rows, _, which in layout.pairs]
     places = np.concatenate([np.zeros((2, 0), int), *(np.stack(p[:2]) for p in layout.pairs)], 1)
     values = np.concatenate([np.zeros(0), *met]) * scale[places[1]]
-    thin = sparse.csr_array((values, tuple(places)), shape=(m, len(diagonal)))
+    thin: Any
+    if m * len(diagonal) <= DENSE:
+        thin = np.zeros((m, len(diagonal)))
+        thin[tuple(places)] = values
+    else:
+        thin = sparse.csr_array((values, tuple(places)), shape=(m, len(diagonal)))
     if m:
-        matrix[:m, :m] -= (thin @ thin.T).toarray()
+        product = thin @ thin.T
+        matrix[:m, :m] -= product.toarray() if sparse.issparse(product) else product
         matrix[:m, m:] -= thin @ dense.T
     matrix[m:, m:] -= dense @ dense.T
     # The upper triangle of the symmetric matrix was filled; LAPACK reads no more than that.
@@ -184,7 +201,10 @@ def invert(layout: Layout, curved: Curvature, *, columns: bool) -> Inverse:
     coupling = curved.sparse.T @ rest[:m]
     if columns:
         coupling += curved.dense.T @ rest[m:]
-    own = np.asarray(curved.sparse.T.multiply(coupling[:, :m]).sum(axis=1)).ravel()
+    if isinstance(curved.sparse, np.ndarray):
+        own = np.einsum("jl,lj->l", curved.sparse, coupling[:, :m])
+    else:
+        own = np.asarray(curved.sparse.T.multiply(coupling[:, :m]).sum(axis=1)).ravel()
     if columns:
         own = own + np.einsum("jl,lj->l", curved.dense, coupling[:, m:])
     coupling *= -scale[:, None]
