@@ -11,6 +11,8 @@ from fixstats import stats
 from fixstats.findings.costing import flips_at
 from fixstats.findings.safety import WORSE, OptionSafety
 from fixstats.findings.verdicts import (
+    LEAN,
+    WAIT,
     Candidate,
     Figures,
     MissingCost,
@@ -73,7 +75,10 @@ def weigh(scope: Scope, *, seed: int = 1) -> Weighed:
 
 
 def figures_of(scope: Scope, costs: FloatArray, earlier: FloatArray | None) -> Figures:
-    """Figures from these draws. Options that are worse take part in nothing but their own cost."""
+    """Figures from these draws. Options that are worse take part in nothing but their own cost.
+
+    What a trial is worth is worked out only where no earlier rule has settled the verdict.
+    """
     kept = [n for n, one in enumerate(scope.options) if scope.safety[one].state != WORSE]
     means = costs.mean(axis=1)
     p_best, regret = np.zeros(len(means)), np.full(len(means), np.nan)
@@ -101,18 +106,25 @@ def figures_of(scope: Scope, costs: FloatArray, earlier: FloatArray | None) -> F
     if len(kept) < 2:
         return base
     leader = min(kept, key=lambda n: means[n])
-    rival, value = _best_trial(scope, costs, leader, [n for n in kept if n != leader])
-    spread = float(scope.job_variances[[leader, rival]].sum())
-    more = stats.jobs_to_know(costs[leader] - costs[rival], spread, scope.tolerance)
-    return replace(
+    figures = replace(
         base,
         earlier=_sure(scope, earlier, kept),
+        missing=[_missing(name, rates, means, kept, leader) for name, rates in scope.missing],
+    )
+    if judge(figures).verdict not in (LEAN, WAIT):
+        return figures  # settled before a trial is thought of
+    rival, value = _best_trial(scope, costs, leader, [n for n in kept if n != leader])
+    figures = replace(
+        figures,
         trial_net=value.net if value.jobs else None,
         trial_jobs=value.jobs,
         trial_rival=scope.options[rival],
-        jobs_to_know=more,
-        missing=[_missing(name, rates, means, kept, leader) for name, rates in scope.missing],
     )
+    if judge(figures).verdict != WAIT:
+        return figures
+    spread = float(scope.job_variances[[leader, rival]].sum())
+    more = stats.jobs_to_know(costs[leader] - costs[rival], spread, scope.tolerance)
+    return replace(figures, jobs_to_know=more)
 
 
 def _best_trial(

@@ -18,6 +18,7 @@ from fixstats.stats.validators import FloatArray
 # Numbers of a matrix up to which its zeros cost less than handling it as sparse.
 DENSE = 100_000
 
+
 @dataclass(frozen=True)
 class Layout:
     """Where everything stands: made once for a fit, used at every step.
