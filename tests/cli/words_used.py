@@ -15,7 +15,7 @@ from fixstats.cli.app import app
 from fixstats.cli.door import through_the_door
 from fixstats.findings.base import Finding
 
-PACKAGE = Path(__file__).parents[1] / "fixstats"
+PACKAGE = Path(__file__).parents[2] / "fixstats"
 
 
 @dataclass
