@@ -20,6 +20,7 @@ from fixstats.stats import INTERVALS
 from fixstats.stats.trial_rule import VERDICTS
 from fixstats.tallies.keys import DERIVED, JOB_KEYS, PAIR_KEYS
 from fixstats.tallies.questions import all_questions
+
 from .words_used import Used, note_codes, phrases
 
 # Every finding, with all its keys; few jobs or one month where that is enough.

@@ -23,16 +23,16 @@ def test_committed_files_are_what_the_generator_writes():
         assert (FOLDER / name).read_bytes() == content, f"run python -m fixstats.demo.build: {name}"
 
 
-def test_build_writes_all_but_the_readme(tmp_path, capsys):
+def test_build_writes_all_but_the_readme_and_its_pictures(tmp_path, capsys):
     assert main([str(tmp_path / "new")]) == 0
     made = {path.name for path in (tmp_path / "new").iterdir()}
-    assert made | {"README.md"} == {path.name for path in FOLDER.iterdir()}
+    assert made | {"README.md", "pictures"} == {path.name for path in FOLDER.iterdir()}
     assert main([]) == 2
     assert "usage" in capsys.readouterr().err
 
 
 def test_it_is_small_and_the_readme_names_every_file():
-    assert sum(path.stat().st_size for path in FOLDER.iterdir()) < 3_000_000
+    assert sum(path.stat().st_size for path in FOLDER.rglob("*.*")) < 3_000_000
     readme = (FOLDER / "README.md").read_text(encoding="utf-8")
     for path in FOLDER.iterdir():
         assert path.name == "README.md" or f"`{path.name}`" in readme
