@@ -182,6 +182,8 @@ def _option(option: Any) -> tuple[str, str]:
     """How it is written, and its help."""
     value = "" if option.is_flag else f" {option.metavar or option.type.name.upper()}"
     text = " ".join((option.help or "").split()).replace("|", "\\|").replace("<", "&lt;")
+    if option.show_default and option.default not in (None, False):
+        text += f" Default: {option.default}."
     return f"`{max(option.opts, key=len)}{value}`".replace("|", "\\|"), text
 
 

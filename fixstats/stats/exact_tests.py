@@ -169,7 +169,7 @@ def _lower_tail(
     return tail - (1 - share_of_ties) * np.asarray(hypergeom.pmf(x1, *where))
 
 
-def _one_tail(  # noqa: PLR0913 (a table and how to read it)
+def _one_tail(
     x1: float, n1: float, x2: float, n2: float, share_of_ties: float, shape: tuple[int, ...]
 ) -> FloatArray:
     """The same of one table, term by term: SciPy's distributions take a second to load."""

@@ -28,7 +28,7 @@ LINES = (
     "rates --by model --pool --family display_damage --since 2026-08",
     "rates --by pair --mode restart_conflict --since 2026-08",
     "rates --by opening --mode clip_snapped --view attempted",
-    "compare opening --by model --family display_damage --where technician=T1",
+    "compare opening --family display_damage",
     "causes cell_bent",
     "practice battery_release",
     "comebacks --by battery_grade --adjust",
