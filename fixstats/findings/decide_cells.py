@@ -35,6 +35,7 @@ class Counted:
     adjusted for even where they hardly differ between the options.
     Tables (column name -> values) as in ``tallies.decide.Tallied``: ``jobs``, ``failures``,
     ``minutes`` by option, model, the keys and late; ``unlooked`` by mode and option.
+    ``whole_minutes``: they are those of the whole job, of which this choice is a small part.
     ``returns``: follow-up by (option, model, technician), its first reason the come-backs that can
     follow from this choice; None where nobody is followed.
     """
@@ -46,6 +47,7 @@ class Counted:
     unlooked: Columns
     minutes: Columns
     returns: Followed | None = None
+    whole_minutes: bool = False
     practice: str | None = None
     stay: tuple[str, ...] = ()
 
@@ -67,6 +69,7 @@ class Ground:
     weights: FloatArray
     at_option: Sequence[stats.CellsAt]
     scopes: IntArray
+    whole_minutes: bool
     unlooked: Mapping[str, FloatArray]
 
     @property
@@ -107,7 +110,7 @@ def lay_ground(counted: Counted, most_cells: int = MOST_CELLS) -> Ground:
     rows, weights, at_option = same_jobs(cells, plan, present, "now")
     ground = Ground(
         options, models, cells, dropped, plan, weights, at_option,
-        np.zeros(len(rows), dtype=np.int64), _unlooked(counted, options),
+        np.zeros(len(rows), dtype=np.int64), counted.whole_minutes, _unlooked(counted, options),
     )  # fmt: skip
     scopes = ground.models_of_cells[rows]
     return Ground(**{**vars(ground), "scopes": scopes})

@@ -35,6 +35,7 @@ from fixstats.tallies.decide import (
     lay_jobs,
     learning_steps,
     tally_choice,
+    timed_steps,
 )
 from fixstats.tallies.followups import NOT_STATED, UNRELATED, Leaving
 from fixstats.tallies.keys import resolve
@@ -45,6 +46,8 @@ if TYPE_CHECKING:
 
 # What is too short to tell a pace, and what is long enough.
 MONTH, YEAR = 30, 365
+# Minutes recorded on a smaller share of the jobs tell of few and perhaps special ones. Ours.
+OFTEN = 0.2
 
 
 @dataclass(frozen=True)
@@ -108,12 +111,23 @@ def count_choices(
     made = [choice for choice in choices if jobs[choice.name]]
     if made:
         lay_follow_up(con, catalogue, asked, [choice.name for choice in made])
+    timed = timed_steps(con)
     for choice in made:
-        yield _count(con, plan, choice)
+        enough = OFTEN * jobs[choice.name]
+        own = choice.is_step and timed.get(choice.place, 0) >= enough
+        yield _count(con, plan, choice, _Clock(own, own or timed.get("", 0) >= enough))
+
+
+@dataclass(frozen=True)
+class _Clock:
+    """Which minutes tell of a choice: ``own``, those of its step; ``any``, its own or the job's."""
+
+    own: bool
+    any: bool
 
 
 def _count(
-    con: duckdb.DuckDBPyConnection, plan: DecidePlan, choice: Choice
+    con: duckdb.DuckDBPyConnection, plan: DecidePlan, choice: Choice, clock: _Clock
 ) -> tuple[Counted, Known]:
     """Everything that is counted and looked up for one choice."""
     catalogue, settings = plan.folder.catalogue, plan.settings
@@ -122,12 +136,13 @@ def _count(
         catalogue.failure_modes, settings.labour_rate, plan.recorded, dict(plan.ask.costs)
     )
     practice = practice_key(choice) if choice.name in plan.learning else None
-    keys = ("technician", "quarter", *plan.factors, *([practice] if practice else []))
-    step = choice.place if choice.is_step else None
-    paid_for = codes if choice.is_step else tuple(costs)
+    whole = clock.any and not clock.own
+    stay = ("repair",) if whole else ()
+    keys = ("technician", "quarter", *stay, *plan.factors, *([practice] if practice else []))
+    paid_for = codes if clock.own else tuple(costs)
     tallied = tally_choice(
         con, catalogue, choice.name, keys, codes, [one for one in paid_for if costs[one]],
-        step=step, as_of=plan.last, days=plan.days,
+        step=choice.place if clock.own else None, as_of=plan.last, days=plan.days,
     )  # fmt: skip
     returns, comeback = _returns(tallied.leaving, codes, costs)
     counted = Counted(
@@ -136,7 +151,9 @@ def _count(
         jobs=tallied.jobs,
         failures=tallied.failures,
         unlooked=tallied.unlooked,
-        minutes=tallied.minutes if choice.is_step else {},
+        minutes=tallied.minutes if clock.any else {},
+        whole_minutes=whole,
+        stay=stay,
         returns=returns,
         practice=practice,
     )

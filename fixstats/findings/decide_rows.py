@@ -9,6 +9,7 @@ from typing import Any
 import numpy as np
 
 from fixstats import stats
+from fixstats.findings.decide_costs import EachCost
 from fixstats.findings.decide_figures import ChoiceWeighed
 from fixstats.findings.decide_plan import standard_on
 from fixstats.findings.safety import WORSE
@@ -130,13 +131,20 @@ def option_rows(answer: ChoiceWeighed, level: float) -> Iterator[dict[str, Any]]
                 "minutes": minutes,
                 "minutes_money": None if minutes is None else minutes * answer.labour_rate / 60,
                 "failures_money": float(np.broadcast_to(failures, jobs.shape)[n, at]),
-                "comebacks_money": None if back is None or rate is None else back * rate.money,
+                "comebacks_money": _comebacks(back, rate),
                 "p_best": None if one.safety == WORSE else one.p_best,
                 "regret_per_job": one.regret if math.isfinite(one.regret) else None,
                 "borrowed": float(own_share[n, at]),
                 "current": answer.known.current.get(scope) == option,
                 "standard": standard_on(answer.known.standards, scope) == option,
             }
+
+
+def _comebacks(share: float | None, each: EachCost | None) -> float | None:
+    """Money for come-backs per job; 0 where there were none, None where they have no cost."""
+    if share is None:
+        return 0.0
+    return None if each is None else share * each.money
 
 
 def mode_rates(answer: ChoiceWeighed) -> dict[str, FloatArray]:

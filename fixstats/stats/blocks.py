@@ -107,7 +107,8 @@ def gather(layout: Layout, values: FloatArray) -> tuple[FloatArray, FloatArray]:
     """Sum of the cells' values for each coefficient: the transpose of `predict`."""
     sizes = [indicator.shape[0] for indicator in (*layout.small, layout.big)]
     parts = [
-        np.bincount(codes, values, size) for codes, size in zip(layout.codes, sizes, strict=False)
+        np.bincount(codes, values, size).astype(np.float64)
+        for codes, size in zip(layout.codes, sizes, strict=False)
     ]
     big = parts.pop() if parts else np.zeros(0)
     return np.concatenate([*parts, layout.columns.T @ values]), big
@@ -150,7 +151,7 @@ def curvature(
         thin = sparse.csr_array((values, tuple(places)), shape=(m, len(diagonal)))
     if m:
         product = thin @ thin.T
-        matrix[:m, :m] -= product.toarray() if sparse.issparse(product) else product
+        matrix[:m, :m] -= product if isinstance(product, np.ndarray) else product.toarray()
         matrix[:m, m:] -= thin @ dense.T
     matrix[m:, m:] -= dense @ dense.T
     # The upper triangle of the symmetric matrix was filled; LAPACK reads no more than that.

@@ -10,7 +10,7 @@ whole, and for another alternative.
 What "two-sided" means differs between books; each function says which rule it follows.
 """
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from types import MappingProxyType
 from typing import Literal
 
@@ -161,7 +161,8 @@ def _lower_tail(
 ) -> FloatArray:
     """Probability that so few of the failures fall to group 1, the number seen by its share."""
     if x1.size == 1 and x1.max() <= FEW:
-        return _one_tail(*(float(v.ravel()[0]) for v in (x1, n1, x2, n2)), share_of_ties, x1.shape)
+        table = [float(values.ravel()[0]) for values in (x1, n1, x2, n2)]
+        return np.full(x1.shape, _one_tail(table, share_of_ties))
     from scipy.stats import hypergeom
 
     where = (n1 + n2, x1 + x2, n1)
@@ -169,12 +170,11 @@ def _lower_tail(
     return tail - (1 - share_of_ties) * np.asarray(hypergeom.pmf(x1, *where))
 
 
-def _one_tail(
-    x1: float, n1: float, x2: float, n2: float, share_of_ties: float, shape: tuple[int, ...]
-) -> FloatArray:
+def _one_tail(table: Sequence[float], share_of_ties: float) -> float:
     """The same of one table, term by term: SciPy's distributions take a second to load."""
     from scipy import special
 
+    x1, n1, x2, n2 = table
     total = x1 + x2
     chosen = [
         special.gammaln(n + 1) - special.gammaln(x + 1) - special.gammaln(n - x + 1)
@@ -183,7 +183,7 @@ def _one_tail(
     seen = float(np.exp(chosen[0] + chosen[1] - chosen[2]))
     k = np.arange(x1, max(total - n2, 0.0), -1.0)
     fewer = np.cumprod(k * (n2 - total + k) / ((n1 - k + 1) * (total - k + 1)))
-    return np.full(shape, seen * (share_of_ties + float(fewer.sum())))
+    return seen * (share_of_ties + float(fewer.sum()))
 
 
 def _both_tails(

@@ -42,17 +42,21 @@ class MinutesFit:
     cv: float
 
 
-def fit_minutes(
+def fit_minutes(  # noqa: PLR0913 (three counts of each cell, and how to fit them)
     jobs: ArrayLike,
     totals: ArrayLike,
     squares: ArrayLike,
     design: Design,
     groups: Sequence[Grouping] = (),
     *,
+    sd_rate: float = SD_RATE,
+    contrast_sd: float = CONTRAST_SD,
     draws: int = DRAWS,
     seed: int = SEED,
 ) -> MinutesFit:
     """Fit mean minutes of cells: number of jobs, sum of minutes, sum of squared minutes of each.
+
+    `sd_rate`, `contrast_sd`: priors on the log scale, see `fit_levels`.
 
     Raises `ValueError` for cells without jobs or minutes, sums that cannot be, and what
     `fit_levels` refuses.
@@ -63,7 +67,7 @@ def fit_minutes(
     estimates = np.log(total / n) + variances / 2
     fit = fit_levels(
         estimates, variances, design, groups,
-        sd_rate=SD_RATE, contrast_sd=CONTRAST_SD, draws=draws, seed=seed,
+        sd_rate=sd_rate, contrast_sd=contrast_sd, draws=draws, seed=seed,
     )  # fmt: skip
     return MinutesFit(fit, cv)
 

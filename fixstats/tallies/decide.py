@@ -49,6 +49,12 @@ def learning_steps(con: duckdb.DuckDBPyConnection, first: date) -> frozenset[str
     return frozenset(step for (step,) in rows)
 
 
+def timed_steps(con: duckdb.DuckDBPyConnection) -> dict[str, int]:
+    """Jobs laid down with recorded minutes: step -> jobs, '' for those of the whole job."""
+    rows = con.execute(statement("tallies/decide_timed")).fetchall()
+    return dict(rows)
+
+
 def failure_costs(con: duckdb.DuckDBPyConnection) -> Columns:
     """Recorded costs of failures: mode, jobs, stated, money."""
     return _columns(con, statement("tallies/decide_failure_costs"))
@@ -111,11 +117,10 @@ def tally_choice(  # noqa: PLR0913 (what a choice is made of)
     part = resolve(choice, catalogue, ())
     load(con, "asked_codes", "mode varchar", [(mode,) for mode in modes])
     load(con, "decide_costed", "mode varchar", [(mode,) for mode in costed])
-    place = f"'{part.code}'" if part.kind == "part" else "''"
     slots = {
         "choice": quoted(choice),
         "keys": "".join(f"{quoted(key)}, " for key in keys),
-        "place": place,
+        "place": f"'{part.code}'",
     }
     con.execute(fill("tallies/decide_chosen", slots))
     con.execute(fill("tallies/decide_modes", slots), {"days": days})

@@ -3,7 +3,7 @@
 -- Reads: decide_chosen, records.step_minutes, records.failures, decide_costed (modes with a cost:
 --   their minutes come with the failure).
 -- Parameters: left_out, step (the step whose minutes are asked for; null: those of the whole job);
---   slot: keys.
+--   slot: keys. A failure whose record names another step takes no time at this one.
 -- Columns: option; model; the keys; late; jobs; minutes (their sum), squares (sum of squared minutes).
 with
 -- jobs on which a failure was seen that is paid for by itself
@@ -11,6 +11,7 @@ failed as (
   select distinct f.entry
   from records.failures as f
   inner join decide_costed as d on d.mode = f.mode
+  where $step is null or f.place = '' or f.place = $step
 ),
 -- one row per job with minutes: all tries at the step, rescue included
 timed as (

@@ -1,21 +1,30 @@
 -- Question: what do the records say of the modes that can follow from this choice?
 -- Grain: one row per (mode, job with the choice) of which a record speaks: few.
 -- Reads: decide_chosen, decide_marks_first, modes, asked_codes (the modes), decide_mixed_units,
---   records.covers.
--- Parameters: days (of the warranty); slot: place ('' for a step, else the code of the part: of a
---   mode that several parts can have only what is said of this one). A table.
+--   records.covers, records.failures.
+-- Parameters: days (of the warranty); slot: place (code of the step or part: of a mode that several
+--   can have, only what is said of this one). A table.
 -- Columns: entry; mode; failed (seen, and a clean observation); unlooked (not looked for, unclear, or
 --   there at intake).
--- A mode that was noted and then brought the device back within the warranty is a come-back, and is
+-- A failure whose record names another step happened there, and costs there; without a step named it
+-- may have happened here. A mode that was noted and then brought the device back within the warranty is a come-back, and is
 -- counted there: not twice.
 create or replace temp table decide_modes as
 with
+-- failures that may have happened here
+here as (
+  select distinct
+    entry,
+    mode
+  from records.failures
+  where place = '' or place = /*place*/
+),
 -- what is said of the choice's own unit, or of the job
 said as (
   select
     c.entry,
     k.mode,
-    k.seen,
+    k.seen and h.entry is not null as seen,
     k.unclear or k.unchecked or k.excluded as doubtful,
     v.mode is null as uncovered,
     m.kind = 'mixed' as mixed,
@@ -27,6 +36,7 @@ said as (
   inner join asked_codes as a on a.mode = k.mode
   inner join modes as m on m.mode = k.mode
   left join records.covers as v on v.covers = c.covers and v.mode = k.mode
+  left join here as h on h.entry = k.entry and h.mode = k.mode
   where k.place = '' or k.place = /*place*/
 )
 select
