@@ -104,7 +104,7 @@ if TYPE_CHECKING:
     from fixstats.stats.minutes import MinutesFit, fit_minutes, mean_minutes, pooled_cv
     from fixstats.stats.multilevel import MultilevelFit, fit_multilevel
     from fixstats.stats.multiplicity import benjamini_hochberg, holm
-    from fixstats.stats.pooling import Pooled, draw_rates, pool_rates
+    from fixstats.stats.pooling import Pooled, draw_rates, pool_rate_of, pool_rates
     from fixstats.stats.power import (
         boschloo_power,
         exact_size,
@@ -128,6 +128,7 @@ if TYPE_CHECKING:
         wilson,
         wilson_cc,
     )
+    from fixstats.stats.quantiles import Quantile, sample_quantiles
     from fixstats.stats.standardise import Standardised, standardised_difference, standardised_rate
     from fixstats.stats.strata import (
         StrataEffect,
@@ -205,10 +206,11 @@ _FILES = {
     "minutes": "MinutesFit fit_minutes mean_minutes pooled_cv",
     "multilevel": "MultilevelFit fit_multilevel",
     "multiplicity": "benjamini_hochberg holm",
-    "pooling": "Pooled draw_rates pool_rates",
+    "pooling": "Pooled draw_rates pool_rate_of pool_rates",
     "power": "boschloo_power exact_size fisher_power normal_power normal_size precision_size",
     "proportion": "INTERVALS Interval agresti_coull at_most clopper_pearson interval jeffreys "
     "lower_limit mid_p one_in upper_limit wilson wilson_cc",
+    "quantiles": "Quantile sample_quantiles",
     "standardise": "Standardised standardised_difference standardised_rate",
     "strata": "StrataEffect greenland_robins_difference mantel_haenszel_odds_ratio "
     "mantel_haenszel_ratio sato_difference",
@@ -232,11 +234,11 @@ __all__ = [
     "Contrast", "ControlLimits", "Curve", "CurveDifference", "CurveTest", "CusumAlarms", "Design",
     "Dispersion", "FirthFit", "FirthProfile", "Gaps", "Grouping", "Hazard", "Interval",
     "JobsToStop", "LearningCurve", "LevelsFit", "MeanCost", "MinutesFit", "MultilevelFit", "Pairs",
-    "Pooled", "Resampled", "RestrictedMean", "Saving", "ScoreMix", "Standardised", "StrataEffect",
-    "StrataTest", "Trend", "TrialValue", "aalen_johansen", "adjusted_rates", "agresti_coull",
-    "at_most", "at_risk", "average_run_length", "baseline_odds", "benjamini_hochberg",
-    "bernoulli_run_length", "beyond_limits", "boschloo", "boschloo_power", "breslow_day",
-    "centre_rate", "chance_best", "clopper_pearson", "cochran_mantel_haenszel",
+    "Pooled", "Quantile", "Resampled", "RestrictedMean", "Saving", "ScoreMix", "Standardised",
+    "StrataEffect", "StrataTest", "Trend", "TrialValue", "aalen_johansen", "adjusted_rates",
+    "agresti_coull", "at_most", "at_risk", "average_run_length", "baseline_odds",
+    "benjamini_hochberg", "bernoulli_run_length", "beyond_limits", "boschloo", "boschloo_power",
+    "breslow_day", "centre_rate", "chance_best", "clopper_pearson", "cochran_mantel_haenszel",
     "cochran_mantel_haenszel_cc", "contrasts", "curve_difference", "cusum", "cusum_alarms",
     "cusum_scores", "cusum_threshold", "dispersion", "draw_rates", "evidence_above", "exact_size",
     "expected_p_values", "expected_regret", "falling_rates", "false_alarm_probability", "firth",
@@ -250,14 +252,14 @@ __all__ = [
     "mean_minutes", "median_interval", "median_rate", "mid_p", "miettinen_nurminen_difference",
     "miettinen_nurminen_ratio", "n_at_risk_at", "nelson_aalen", "newcombe_difference",
     "normal_power", "normal_size", "one_in", "p_limits", "pair_evidence", "pair_evidence_above",
-    "pair_sequence", "perfect_information", "plain_cusum_scores", "pool_rates", "pooled_cv",
-    "practised_from", "precision_size", "proportion_sequence", "rao_scott", "rao_scott_by_group",
-    "rate_draws",
-    "resample_falling", "rest_p_values", "restricted_mean", "run_of_trend", "run_on_one_side",
-    "same_mix", "sample_information", "sato_difference", "saving", "score_difference", "score_mix",
-    "side_by_side", "standardised_difference", "standardised_rate", "stopping_rule", "sum_interval",
-    "tarone", "trend_in_groups", "trial_value", "two_of_three_beyond_two_sigma",
-    "uncertain_false_alarm_probability", "upper_limit", "wilson", "wilson_cc",
+    "pair_sequence", "perfect_information", "plain_cusum_scores", "pool_rate_of", "pool_rates",
+    "pooled_cv", "practised_from", "precision_size", "proportion_sequence", "rao_scott",
+    "rao_scott_by_group", "rate_draws", "resample_falling", "rest_p_values", "restricted_mean", "run_of_trend",
+    "run_on_one_side", "same_mix", "sample_information", "sample_quantiles", "sato_difference",
+    "saving", "score_difference", "score_mix", "side_by_side", "standardised_difference",
+    "standardised_rate", "stopping_rule", "sum_interval", "tarone", "trend_in_groups",
+    "trial_value", "two_of_three_beyond_two_sigma", "uncertain_false_alarm_probability",
+    "upper_limit", "wilson", "wilson_cc",
 ]  # fmt: skip
 
 

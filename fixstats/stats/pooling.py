@@ -62,22 +62,26 @@ def pool_rates(
     without a proper posterior.
     Source: Gelman et al. 2013, Bayesian Data Analysis, 3rd edition, sections 5.1 to 5.3.
     """
-    k, n = (np.atleast_1d(counts) for counts in as_counts(failures, opportunities))
-    if k.ndim != 1:
-        raise ValueError(f"failures must have one dimension, one entry a group, got {k.ndim}")
-    tail = (1 - as_level(confidence_level)) / 2
-    if prior not in PRIORS:
-        raise ValueError(f"prior must be one of {', '.join(PRIORS)}, got {prior!r}")
-    if prior == "bda3" and not ((k > 0) & (k < n)).any():
-        raise ValueError("prior 'bda3' needs a group with both a failure and a success")
+    k, n, tail = _checked(failures, opportunities, confidence_level, prior)
+    return _pooled(k, n, hyper_posterior(k[n > 0], n[n > 0], prior), tail)
+
+
+def pool_rate_of(
+    group: int,
+    failures: ArrayLike,
+    opportunities: ArrayLike,
+    *,
+    confidence_level: float = 0.95,
+    prior: str = "weak",
+) -> Pooled:
+    """The entry of one `group` of `pool_rates`, in arrays of length one, at less cost.
+
+    For who asks about one model only: how groups differ is still learned from all of them.
+    Raises as `pool_rates`, and `IndexError` for a group that is not there.
+    """
+    k, n, tail = _checked(failures, opportunities, confidence_level, prior)
     hyper = hyper_posterior(k[n > 0], n[n > 0], prior)
-    # Groups with the same counts have the same answer.
-    pairs, where = np.unique(np.stack([k, n]), axis=1, return_inverse=True)
-    rate, borrowed = _means(pairs[0], pairs[1], hyper)
-    thin = _thinned(hyper, pairs.shape[1])
-    low, high = (_quantile(pairs[0], pairs[1], thin, q) for q in (tail, 1 - tail))
-    where = where.reshape(-1)
-    return Pooled(rate[where], low[where], high[where], borrowed[where], hyper)
+    return _pooled(k[[group]], n[[group]], hyper, tail)
 
 
 def draw_rates(
@@ -99,6 +103,31 @@ def draw_rates(
     a = (pooled.hyper.mean * pooled.hyper.precision)[at]
     b = pooled.hyper.precision[at] - a
     return random.beta(a + k[:, None], b + (n - k)[:, None])
+
+
+def _checked(
+    failures: ArrayLike, opportunities: ArrayLike, confidence_level: float, prior: str
+) -> tuple[FloatArray, FloatArray, float]:
+    """The counts as arrays, and the probability beyond either end."""
+    k, n = (np.atleast_1d(counts) for counts in as_counts(failures, opportunities))
+    if k.ndim != 1:
+        raise ValueError(f"failures must have one dimension, one entry a group, got {k.ndim}")
+    tail = (1 - as_level(confidence_level)) / 2
+    if prior not in PRIORS:
+        raise ValueError(f"prior must be one of {', '.join(PRIORS)}, got {prior!r}")
+    if prior == "bda3" and not ((k > 0) & (k < n)).any():
+        raise ValueError("prior 'bda3' needs a group with both a failure and a success")
+    return k, n, tail
+
+
+def _pooled(k: FloatArray, n: FloatArray, hyper: HyperPosterior, tail: float) -> Pooled:
+    # Groups with the same counts have the same answer.
+    pairs, where = np.unique(np.stack([k, n]), axis=1, return_inverse=True)
+    rate, borrowed = _means(pairs[0], pairs[1], hyper)
+    thin = _thinned(hyper, pairs.shape[1])
+    low, high = (_quantile(pairs[0], pairs[1], thin, q) for q in (tail, 1 - tail))
+    where = where.reshape(-1)
+    return Pooled(rate[where], low[where], high[where], borrowed[where], hyper)
 
 
 def _means(k: FloatArray, n: FloatArray, hyper: HyperPosterior) -> tuple[FloatArray, FloatArray]:

@@ -1,0 +1,219 @@
+"""Which option the brief names at each choice, how sure that is, and why in one line; pure.
+
+A house standard holds until the records are sure that another option is better, or its safety
+failures rule it out. What is not shown to be safe is never named for being cheaper.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date
+from typing import Any
+
+from fixstats.findings.safety import CLEARED, WORSE
+from fixstats.findings.verdicts import (
+    EQUAL_ENOUGH,
+    LEAN,
+    ONLY_ONE,
+    STANDARDISE,
+    TRIAL,
+    UNPROVEN,
+)
+from fixstats.folder import Catalogue, fold
+from fixstats.folder.catalogue import Standard
+from fixstats.words import counted
+
+HOUSE, BETTER, EQUAL = "house standard", "better here", "no difference worth having"
+OPEN, ALONE, NOTHING = "not settled", "only one used", "nothing recorded"
+# How an option is meant: every word that a row can have.
+WORDS = (HOUSE, BETTER, EQUAL, OPEN, ALONE, NOTHING)
+
+Row = Mapping[str, Any]
+Name = Callable[[str], str]
+
+
+@dataclass(frozen=True)
+class Pick:
+    """The option named at a choice.
+
+    ``option``: None where none can be named; ``word``: one of ``WORDS``; ``standard``: it is the
+    house standard; ``verdict``, ``scope``, ``p_best``, ``jobs``, ``borrowed``: of the row of
+    ``decide`` it rests on, None without one; ``safety``: its state.
+    """
+
+    option: str | None
+    word: str
+    standard: bool
+    why: str
+    verdict: str | None = None
+    scope: str | None = None
+    p_best: float | None = None
+    jobs: int | None = None
+    borrowed: float | None = None
+    safety: str | None = None
+
+
+def standard_of(choice: str, model: str, catalogue: Catalogue, day: date) -> Standard | None:
+    """What the workshop adopted by that day: for the model, else for all."""
+    valid = [one for one in catalogue.standards if one.choice == choice and one.since <= day]
+    own = [one for one in valid if one.model is not None and fold(one.model) == fold(model)]
+    every = [one for one in valid if one.model is None]
+    return max(own or every, key=lambda one: one.since, default=None)
+
+
+def pick(
+    choice: str,
+    model: str,
+    decided: Sequence[Row],
+    options: Sequence[Row],
+    standard: Standard | None,
+    *,
+    name: Name,
+    currency: str,
+) -> Pick:
+    """The option to use at ``choice``.
+
+    ``decided``, ``options``: rows of ``decide`` and of its part ``options``; of the model where
+    there is one, else of all models.
+    """
+    rows = [row for row in decided if row["choice"] == choice]
+    row = next((one for one in rows if one["model"] == model), None)
+    row = row or next((one for one in rows if one["model"] is None), None)
+    if row is None:
+        if standard is None:
+            return Pick(None, NOTHING, False, "no job recorded says how it was done")
+        why = f"adopted on {standard.since}; no recorded job tells it from another option"
+        return Pick(standard.option, HOUSE, True, why)
+    safety = {
+        one["option"]: one["safety"]
+        for one in options
+        if one["choice"] == choice and one["model"] == row["model"]
+    }
+    told = _Told(row, safety, standard, name, currency)
+    option, word, why = _of_standard(told) or _of_verdict(told)
+    return Pick(
+        option,
+        word,
+        standard is not None and option == standard.option,
+        why,
+        row["verdict"],
+        row["scope"],
+        row["p_best"] if option == row["option"] else None,
+        row["jobs"],
+        row["borrowed"],
+        safety.get(option, row["safety"]) if option else None,
+    )
+
+
+@dataclass(frozen=True)
+class _Told:
+    """A row of ``decide`` with what is needed to put it in words."""
+
+    row: Row
+    safety: Mapping[str, str]
+    standard: Standard | None
+    name: Name
+    currency: str
+
+    def money(self, value: float) -> str:
+        return f"{value:,.2f} {self.currency}"
+
+    @property
+    def sure(self) -> str:
+        """``saves 1.20 EUR a job against X (-0.30 to 2.70), 88 % sure``."""
+        row = self.row
+        if row["saving_per_job"] is None or row["runner_up"] is None:
+            return ""
+        low, high = f"{row['saving_low']:,.2f}", f"{row['saving_high']:,.2f}"
+        return (
+            f"saves {self.money(row['saving_per_job'])} a job ({low} to {high}) against "
+            f"{self.name(row['runner_up'])}, {row['p_best']:.0%} sure to be the cheapest"
+        )
+
+
+_Chosen = tuple[str | None, str, str]
+
+
+def _of_standard(told: _Told) -> _Chosen | None:
+    """What a house standard leads to; None without one, or where it may not be used."""
+    standard, row = told.standard, told.row
+    if standard is None or told.safety.get(standard.option) == WORSE:
+        return None
+    leader = row["option"]
+    if row["verdict"] == STANDARDISE and leader != standard.option:
+        return leader, BETTER, f"{told.sure}; the house standard is {told.name(standard.option)}"
+    more = _agreed(told) if leader == standard.option else _another(told)
+    return standard.option, HOUSE, f"since {standard.since}{more}"
+
+
+def _another(told: _Told) -> str:
+    """What to know of an option that leads beside a house standard that stays."""
+    row, less = told.row, told.row["saving_vs_current"]
+    if row["option"] is None:
+        return ""
+    other = told.name(row["option"])
+    if row["verdict"] == UNPROVEN:
+        return f"; {other} may cost less, its safety is not shown"
+    if row["verdict"] == EQUAL_ENOUGH or not less or less <= 0:
+        return f"; {other} costs about the same"
+    return (
+        f"; {other} looks {told.money(less)} a job cheaper, {row['p_best']:.0%} sure: not settled"
+    )
+
+
+def _agreed(told: _Told) -> str:
+    """How the records stand to a house standard that leads."""
+    verdict = told.row["verdict"]
+    if verdict == ONLY_ONE:
+        return "; nothing recorded to compare it with"
+    if verdict == EQUAL_ENOUGH:
+        return f"; {told.name(told.row['runner_up'])} would cost about the same"
+    if verdict == UNPROVEN:
+        return "; its safety is not shown yet"
+    return f"; {told.sure}" if told.sure else ""
+
+
+def _of_verdict(told: _Told) -> _Chosen:
+    """What the records alone lead to."""
+    row, standard = told.row, told.standard
+    leader, verdict = row["option"], row["verdict"]
+    before = ""
+    if standard is not None:
+        before = f"the house standard {told.name(standard.option)} is ruled out by its safety "
+        before += "failures; "
+    if leader is None:
+        return None, OPEN, f"{before}every option is ruled out by safety failures: ask first"
+    if verdict == UNPROVEN:
+        return _unproven(told, before)
+    word = BETTER if before else _WORDS.get(verdict, OPEN)
+    return leader, word, before + _why(told)
+
+
+_WORDS = {STANDARDISE: BETTER, EQUAL_ENOUGH: EQUAL, ONLY_ONE: ALONE}
+
+
+def _unproven(told: _Told, before: str) -> _Chosen:
+    """The one in use if it is cleared; what is only cheaper is not named."""
+    row = told.row
+    leader, current = row["option"], row["current"]
+    needed = ""
+    if row["jobs_needed"]:
+        needed = f"; {counted(row['jobs_needed'], 'job')} without a safety failure would show it"
+    if current not in (None, leader) and told.safety.get(current) == CLEARED:
+        why = f"in use; {told.name(leader)} may cost less, its safety is not shown{needed}"
+        return current, OPEN, before + why
+    return leader, OPEN, f"{before}its safety is not shown yet{needed}"
+
+
+def _why(told: _Told) -> str:
+    row = told.row
+    if row["verdict"] == ONLY_ONE:
+        return "nothing recorded to compare it with"
+    second = told.name(row["runner_up"])
+    if row["verdict"] == EQUAL_ENOUGH:
+        return f"{second} would cost about the same"
+    if row["verdict"] == STANDARDISE:
+        return told.sure
+    open_ = {TRIAL: "a trial would pay", LEAN: "little is lost if wrong: keep counting"}
+    return f"{told.sure}; {open_.get(row['verdict'], 'too little recorded')}"
