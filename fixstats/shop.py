@@ -14,6 +14,7 @@ from fixstats.engines.session import build_session
 from fixstats.findings.base import Finding, Note, listing
 from fixstats.folder import ShopFolder, find_folder
 from fixstats.shop_bench import BenchWork
+from fixstats.shop_brief import BenchBrief
 from fixstats.shop_decide import Decisions
 from fixstats.shop_result import Result, Words, words_of
 from fixstats.shop_standards import Standards
@@ -32,7 +33,7 @@ if TYPE_CHECKING:
 
 
 @dataclass(frozen=True)
-class Shop(TimeQuestions, TrialQuestions, Decisions, BenchWork, Standards):
+class Shop(TimeQuestions, TrialQuestions, Decisions, BenchWork, Standards, BenchBrief):
     """One workshop, open for questions; every question reads the records as they stand then."""
 
     folder: ShopFolder

@@ -31,11 +31,12 @@ ROOMS: dict[str, set[str]] = {
     "shop_decide": BASE | {"folder", "findings", "shop_result"},
     "shop_trial": BASE | {"folder", "records", "findings", "shop_result"},
     "shop_standards": BASE | {"folder", "records", "tallies", "findings", "shop_result"},
+    "shop_brief": BASE | {"folder", "findings", "shop_result"},
     "shop_bench": BASE | {"folder", "records", "findings", "shop_result"},
     "shop": BASE
     | {"folder", "engines", "records", "tallies", "findings", "charts"}
     | {"shop_result", "shop_time", "shop_trial", "shop_bench"}
-    | {"shop_standards", "shop_decide"},
+    | {"shop_standards", "shop_decide", "shop_brief"},
     "demo": BASE | {"folder", "engines", "records", "shop"},
     "cli": BASE
     | {"folder", "engines", "records", "tallies", "findings", "charts", "report", "shop", "demo"}

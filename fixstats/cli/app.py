@@ -11,6 +11,7 @@ from fixstats.cli.add import add
 from fixstats.cli.adopt import adopt
 from fixstats.cli.amend import amend
 from fixstats.cli.batches import batches
+from fixstats.cli.brief import brief
 from fixstats.cli.causes import causes
 from fixstats.cli.check import check
 from fixstats.cli.comebacks import comebacks
@@ -50,8 +51,8 @@ app = typer.Typer(
 )
 
 for command in (
-    demo, init, add, amend, show, rates, compare, causes, practice, comebacks, watch, adopt, costs,
-    check, heldback, batches, forget, query, sql, explain,
+    demo, init, add, amend, show, rates, compare, causes, practice, comebacks, watch, adopt, brief,
+    costs, check, heldback, batches, forget, query, sql, explain,
 ):  # fmt: skip
     app.command()(command)
 app.command(name="import")(import_)

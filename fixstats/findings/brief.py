@@ -23,7 +23,7 @@ from fixstats.findings.brief_sections import (
 )
 from fixstats.findings.compare_plan import Choice
 from fixstats.findings.rates_notes import cautions_for
-from fixstats.folder import Catalogue, FailureMode, ShopFolder
+from fixstats.folder import Catalogue, ShopFolder
 from fixstats.folder.catalogue import Repair
 from fixstats.tallies.ask import Ask
 from fixstats.tallies.brief import count_repair, shown_model
@@ -85,8 +85,7 @@ def _count(con: duckdb.DuckDBPyConnection, subject: Subject) -> Counted:
         modes = [mode.code for mode in subject.modes_at(choice)]
         at[choice.name] = {}
         if modes:
-            asked = Ask(tuple(modes), ("model", choice.name), where=NO_REWORK)
-            counts = count_modes(con, catalogue, asked)
+            counts = _count_at(con, subject, choice.name, modes)
             at[choice.name] = _cells(counts, choice.name)
             unknown.update(_many_unknown(counts))
     counted = count_repair(con, repair.code, subject.settings.warranty_days)
@@ -99,6 +98,14 @@ def _count(con: duckdb.DuckDBPyConnection, subject: Subject) -> Counted:
         _harmed(con, catalogue, grave, repair),
         counted,
     )
+
+
+def _count_at(
+    con: duckdb.DuckDBPyConnection, subject: Subject, choice: str, modes: Sequence[str]
+) -> Counts:
+    """On jobs asked for the repair, alone or with others; other repairs fail in other ways."""
+    where = (*NO_REWORK, ("repair", subject.repair.code))
+    return count_modes(con, subject.catalogue, Ask(tuple(modes), ("model", choice), where=where))
 
 
 def _cells(counts: Counts, key: str) -> dict[str, dict[str | None, dict[str, tuple[int, int]]]]:
@@ -258,28 +265,28 @@ def _row(choice: Choice, chosen: Pick, counted: Counted, subject: Subject) -> di
         "safety": chosen.safety,
         "cautions": [text for method in methods for text in method.cautions],
         "failures_of": "option" if own else "any",
-        "failures": [_failure(mode, odds, choice, catalogue) for mode, odds in failures],
+        "failures": [_failure(mode, odds, choice, subject) for mode, odds in failures],
     }
 
 
-def _failure(mode: str, odds: Odds, choice: Choice, catalogue: Catalogue) -> dict[str, Any]:
-    of = catalogue.modes[mode]
+def _failure(mode: str, odds: Odds, choice: Choice, subject: Subject) -> dict[str, Any]:
+    of = subject.catalogue.modes[mode]
+    # Where it can happen at several steps nothing tells at which: its odds are the job's.
+    whole_job = choice.is_step and len({*of.steps}.intersection(subject.repair.steps)) > 1
+    counts = f"{odds.failures:,} of {odds.opportunities:,}"
+    if odds.at_most is not None:
+        counts = f"0 of {odds.opportunities_all:,} in all"
+    marks = ["any step"] if whole_job else ["if mixed"] if of.mixed else []
+    marks += ["borrowed"] if mostly_borrowed(odds) else []
     return {
         "mode": mode,
         "label": of.label,
         **asdict(odds),
         "safety": of.safety,
-        # Where a mode can happen at several steps, nothing tells at which: its odds are the job's.
-        "whole_job": choice.is_step and len(of.steps) > 1,
+        "whole_job": whole_job,
         "where_mixed": bool(of.mixed),
-        "text": _failure_words(of, odds, whole_job=choice.is_step and len(of.steps) > 1),
+        "text": ", ".join([f"{of.label}: {odds_words(odds)}", counts, *marks]),
     }
-
-
-def _failure_words(mode: FailureMode, odds: Odds, *, whole_job: bool) -> str:
-    marks = ["any step"] if whole_job else ["if mixed"] if mode.mixed else []
-    marks += ["borrowed"] if mostly_borrowed(odds) else []
-    return ", ".join([f"{mode.label}: {odds_words(odds)}", *marks])
 
 
 def _likeliest(
@@ -327,7 +334,7 @@ def _stop_first(counted: Counted, subject: Subject) -> list[dict[str, Any]]:
         mode = subject.catalogue.modes[code]
         if mode.safety:
             odds = odds_of(by_model, subject.model, subject.level)
-            text = " ".join([f"{mode.label}.", *mode.cautions, f"Seen: {odds_words(odds)}."])
+            text = " ".join([f"{mode.label}, {odds_words(odds)}:", *mode.cautions])
             rows.append({"mode": code, "label": mode.label, "cautions": list(mode.cautions),
                          **asdict(odds), "text": text})  # fmt: skip
     return rows

@@ -7,7 +7,6 @@ from typing import Any
 
 from fixstats.findings.base import OWN_RECORDS, Note
 from fixstats.findings.brief_plan import Counted, Subject
-from fixstats.findings.rates_pool import PRIOR
 from fixstats.folder import Catalogue
 from fixstats.tallies.counts import Period
 from fixstats.words import listed, nearest
@@ -56,17 +55,17 @@ def _pooled(failures: Sequence[Row], level: float) -> Note | None:
         return None
     return Note(
         "pooled",
-        f"odds are partially pooled over the models, with {100 * level:g} % posterior intervals; "
-        "'borrowed' stands where more than half of a figure comes from the other models and the "
-        f"prior ({PRIOR}); jobs of one technician are taken as independent",
+        f"odds are partially pooled over the models (beta-binomial, {100 * level:g} % posterior "
+        "intervals); 'borrowed': more than half of the figure comes from the other models and the "
+        "prior; jobs of one technician are taken as independent",
     )
 
 
 def _of_option(rows: Sequence[Row]) -> Note | None:
     every = [row["label"] for row in rows if row["option"] and row["failures_of"] == "any"]
     text = (
-        "odds of a step are those of all jobs on which its method was the first choice, of any "
-        "repair, rescue attempts included; they describe, and compare nothing like for like"
+        "odds of a step are those of jobs of this repair on which its method was the first "
+        "choice, rescue attempts included; they describe, and compare nothing like for like"
     )
     if every:
         text += f"; of any method or grade at {listed(every)}, where the one named was never used"

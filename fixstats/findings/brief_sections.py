@@ -192,7 +192,7 @@ def customer_rows(counts: RepairCounts, harmed: ByModel, subject: Subject) -> li
 
     ``comeback``: of completed jobs watched for all the days, those whose device came back within
     them because of the repair. ``harm``: of jobs on which it was looked for, those on which a
-    failure of severity 3 or more happened at one of the repair's steps, mended or not.
+    failure of severity 3 or more happened at a step of the repair, put right or not.
     ``unrepaired``: of all jobs, those abandoned or handed back unrepaired. Jobs of this repair
     alone, without those that are come-backs themselves.
     """
@@ -200,29 +200,31 @@ def customer_rows(counts: RepairCounts, harmed: ByModel, subject: Subject) -> li
     asked = {
         "comeback": (
             counts.returns,
-            f"come back within {days} days because of the repair",
-            f"followed for {days} days",
+            "{} of these repairs come back within "
+            f"{days} days because of the repair ({{}}, followed for {days} days).",
         ),
         "harm": (
             harmed,
-            "see something in the device damaged by the work, gravely enough to cost a part",
-            "jobs",
+            "In {} of these repairs something goes wrong at the bench that is grave enough to cost "
+            "a part ({} jobs).",
         ),
-        "unrepaired": (counts.unrepaired, "are handed back unrepaired", "jobs"),
+        "unrepaired": (counts.unrepaired, "{} of these devices go back unrepaired ({} jobs)."),
     }
     rows = []
-    for event, (by_model, what, of) in asked.items():
+    for event, (by_model, sentence) in asked.items():
         odds = odds_of(by_model, subject.model, subject.level)
-        rows.append({"event": event, **asdict(odds), "text": _customer_words(odds, what, of)})
+        rows.append({"event": event, **asdict(odds), "text": _customer_words(odds, sentence)})
     return rows
 
 
-def _customer_words(odds: Odds, what: str, of: str) -> str:
+def _customer_words(odds: Odds, sentence: str) -> str:
+    """``About 1 in 60, between 1 in 140 and 1 in 30, of these repairs ...``."""
     if odds.rate is None or odds.low is None or odds.high is None:
-        return f"How many of these repairs {what} is not known: none was {of} yet."
-    seen = f"{seen_words(odds)}, {of}"
+        return sentence.format("an unknown share", "no job was looked at").capitalize()
     if odds.at_most is not None:
-        most = frequency(odds.at_most)
-        return f"At most {most} of these repairs {what}; none was seen ({seen})."
-    low, rate, high = (frequency(value) for value in (odds.low, odds.rate, odds.high))
-    return f"About {rate}, between {low} and {high}, of these repairs {what} ({seen})."
+        words = f"none seen, at most {frequency(odds.at_most)},"
+    else:
+        low, rate, high = (frequency(value) for value in (odds.low, odds.rate, odds.high))
+        words = f"about {rate}, between {low} and {high},"
+    said = sentence.format(words, seen_words(odds))
+    return said[0].upper() + said[1:]

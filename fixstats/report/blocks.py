@@ -76,7 +76,14 @@ class Span:
     mark: float | None = None
 
 
-Cell = str | Span | None
+@dataclass(frozen=True)
+class Lines:
+    """Several lines of text in one cell."""
+
+    items: Sequence[str]
+
+
+Cell = str | Span | Lines | None
 
 
 @dataclass(frozen=True)
@@ -120,12 +127,16 @@ class Fold:
 
 @dataclass(frozen=True)
 class Page:
-    """A whole page; ``tables`` are the rows behind it, by name of the CSV file."""
+    """A whole page; ``tables`` are the rows behind it, by name of the CSV file.
+
+    ``kind`` is a word for the style sheet: ``brief`` fits a page of paper.
+    """
 
     title: str
     subtitle: str
     blocks: Sequence[Block]
     tables: Mapping[str, Sequence[Mapping[str, Any]]]
+    kind: str = "report"
 
 
 Block = Section | Paragraph | Bullets | Cautions | Actions | Table | Figure | Fold

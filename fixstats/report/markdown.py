@@ -10,8 +10,10 @@ from fixstats.report.blocks import (
     Block,
     Bullets,
     Cautions,
+    Cell,
     Figure,
     Fold,
+    Lines,
     Page,
     Paragraph,
     Section,
@@ -67,9 +69,15 @@ def _table(block: Table) -> Iterator[str]:
     lines = [
         [markdown_text(block.columns[n].head) for n in kept],
         ["---:" if block.columns[n].figures else "---" for n in kept],
-        *([markdown_text(str(row[n] or "")) for n in kept] for row in block.rows),
+        *([_cell(row[n]) for n in kept] for row in block.rows),
     ]
     yield "\n".join(f"| {' | '.join(cells)} |" for cells in lines)
+
+
+def _cell(cell: Cell) -> str:
+    """A cell is one line: what stands below each other goes side by side."""
+    items = cell.items if isinstance(cell, Lines) else (str(cell or ""),)
+    return "; ".join(map(markdown_text, items))
 
 
 def _figure(block: Figure) -> Iterator[str]:

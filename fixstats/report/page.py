@@ -17,6 +17,7 @@ from fixstats.report.blocks import (
     Column,
     Figure,
     Fold,
+    Lines,
     Page,
     Paragraph,
     Section,
@@ -41,7 +42,7 @@ _SKELETON = Markup(
 <style>
 {style}</style>
 </head>
-<body>
+<body class="{kind}">
 <header><h1>{title}</h1><p>{subtitle}</p></header>
 <main>
 {body}
@@ -59,6 +60,7 @@ def html_page(page: Page) -> str:
     return str(
         _SKELETON.format(
             policy=_POLICY,
+            kind=page.kind,
             title=html_text(page.title),
             subtitle=html_text(page.subtitle),
             style=Markup(files(__package__).joinpath("page.css").read_text(encoding="utf-8")),
@@ -143,7 +145,8 @@ def _flush(column: Column) -> Markup:
 def _cell(cell: Cell, column: Column, *, first: bool) -> Markup:
     if isinstance(cell, Span):
         return Markup('<td class="span">{}</td>').format(_span(cell))
-    words = html_name(cell or "")
+    items = cell.items if isinstance(cell, Lines) else (cell or "",)
+    words = Markup("<br>").join(map(html_name, items))
     if first:
         return Markup('<th scope="row">{}</th>').format(words)
     return Markup("<td{}>{}</td>").format(_flush(column), words)

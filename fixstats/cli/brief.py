@@ -1,0 +1,139 @@
+"""``fixstats brief``: one page before the job."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from fixstats.cli import complete
+from fixstats.cli.options import ShopOption
+
+if TYPE_CHECKING:
+    from fixstats.findings.base import Finding
+
+FORMS = ("table", "markdown", "html", "json")
+ENDINGS = {".md": "markdown", ".html": "html", ".json": "json", ".txt": "table"}
+WIDTH = 100
+
+
+def brief(
+    model: Annotated[
+        str,
+        typer.Option(
+            "--model",
+            metavar="MODEL",
+            autocompletion=complete.models,
+            help="Device model, also one never seen.",
+        ),
+    ],
+    repair: Annotated[
+        str,
+        typer.Option(
+            "--repair",
+            metavar="REPAIR",
+            autocompletion=complete.repairs,
+            help="Repair, by its code or label.",
+        ),
+    ],
+    form: Annotated[
+        str | None,
+        typer.Option("--format", metavar="|".join(FORMS), help="How to print (default: table)."),
+    ] = None,
+    out: Annotated[
+        Path | None,
+        typer.Option("--out", metavar="FILE", help="Write to FILE: .html, .md, .json or .txt."),
+    ] = None,
+    shop: ShopOption = None,
+) -> int:
+    """One page before the job: how to do each step, what goes wrong, what to check and to say.
+
+    \b
+    Examples:
+      fixstats brief --model "Norvane 22" --repair battery_swap
+      fixstats brief --model "Norvane 22" --repair battery_swap --out brief.html
+    """
+    from fixstats.errors import FixstatsError, UsageError
+    from fixstats.shop import open_shop
+    from fixstats.words import did_you_mean
+
+    if form is not None and form not in FORMS:
+        raise UsageError(f"unknown format '{form}'{did_you_mean(form, FORMS)}")
+    if out is not None and form is None:
+        form = ENDINGS.get(out.suffix.lower())
+        if form is None:
+            raise UsageError(f"--out {out}: end it in .html, .md, .json or .txt")
+    finding = open_shop(shop).brief(model=model, repair=repair).finding
+    text = _render(finding, form or "table")
+    if out is None:
+        print(text.rstrip("\n"))
+        return 0
+    try:
+        out.write_text(f"{text.rstrip(chr(10))}\n", encoding="utf-8")
+    except OSError as trouble:
+        raise FixstatsError(f"{out}: cannot be written ({trouble.strerror})") from trouble
+    return 0
+
+
+def _render(finding: Finding, form: str) -> str:
+    if form == "json":
+        import json
+
+        # Beside what every answer has: the other parts of the page.
+        whole = finding.as_json() | {"parts": dict(finding.parts)}
+        return json.dumps(whole, ensure_ascii=False, indent=1, default=str, allow_nan=False)
+    if form == "table":
+        return brief_text(finding)
+    from fixstats.report.brief_page import brief_page
+
+    if form == "html":
+        from fixstats.report.page import html_page
+
+        return html_page(brief_page(finding))
+    from fixstats.report.markdown import markdown_page
+
+    return markdown_page(brief_page(finding))
+
+
+def brief_text(finding: Finding) -> str:
+    """The brief for a terminal: the same words as on paper, in the same order."""
+    from fixstats.cli import text
+    from fixstats.report import brief_page as page
+
+    settings, parts = finding.settings, finding.parts
+    room = min(text.width() or WIDTH, WIDTH)
+    lines = [text.printable(page.title_of(settings)), *_wrapped(page.subtitle_of(settings), room)]
+
+    def section(title: str, items: list[str]) -> None:
+        if items:
+            lines.extend(["", title.upper()])
+            lines.extend(line for item in items for line in _wrapped(item, room, "- "))
+
+    stop = [str(row["text"]) for row in parts["stop_first"]]
+    section("Stop first", [*finding.cautions[:1], *stop] if stop else [])
+    lines.extend(["", "STEP BY STEP"])
+    for row in finding.rows:
+        lines.extend(_wrapped(f"{row['label']}: {page.choice_words(row)}", room))
+        lines.extend(_wrapped(row["why"], room, "    "))
+        for failure in page.failure_lines(row):
+            lines.extend(_wrapped(failure, room, "  ! "))
+    minutes = [f"minutes: {row['text']}" for row in parts["minutes"]]
+    section("Have ready, and plan", [*(row["text"] for row in parts["ready"]), *minutes])
+    section("Check at intake, and write it down", page.intake_lines(parts["intake"]))
+    section("Tell the customer", [row["text"] for row in parts["customer"]])
+    section("Allow for it in the price", [row["text"] for row in parts["allowance"]])
+    section("Take care", page.method_cautions(finding))
+    section("How to read this", [note.text for note in finding.notes])
+    return "\n".join(lines)
+
+
+def _wrapped(words: str, room: int, lead: str = "") -> list[str]:
+    """The text in lines that fit, the first one led in."""
+    import textwrap
+
+    from fixstats.cli.text import printable
+
+    return textwrap.wrap(
+        printable(words), room, initial_indent=lead, subsequent_indent=" " * len(lead)
+    )

@@ -1,0 +1,49 @@
+"""The bench brief of a shop: one page before the job."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from contextlib import AbstractContextManager
+from typing import TYPE_CHECKING, Protocol
+
+from fixstats.findings.base import Finding
+from fixstats.folder import ShopFolder
+from fixstats.shop_result import Result
+
+if TYPE_CHECKING:
+    import duckdb
+
+
+class _Asked(Protocol):
+    """What this needs of a shop."""
+
+    @property
+    def folder(self) -> ShopFolder: ...
+
+    def session(
+        self, *, digging: bool = True, statements: Iterable[str] | None = None
+    ) -> AbstractContextManager[duckdb.DuckDBPyConnection]: ...
+
+    def _result(self, finding: Finding) -> Result: ...
+
+
+class BenchBrief:
+    """Mixed into ``Shop``."""
+
+    def brief(self: _Asked, *, model: str, repair: str) -> Result:
+        """What to know before one repair on one model: a row for each step, then each part.
+
+        Parameters
+        ----------
+        model : a device model; of one never seen everything is borrowed from the others.
+        repair : a repair of the catalogue, by its code or label.
+
+        Raises
+        ------
+        fixstats.errors.FixstatsError
+            If the repair is unknown, the model has no name, or the records cannot be read just now.
+        """
+        from fixstats.findings.brief import brief
+
+        with self.session(digging=False) as con:
+            return self._result(brief(con, self.folder, model, repair))
