@@ -13,8 +13,6 @@ from fixstats.cli.options import ShopOption
 if TYPE_CHECKING:
     from fixstats.findings.base import Finding
 
-FORMS = ("table", "markdown", "html", "json")
-ENDINGS = {".md": "markdown", ".html": "html", ".json": "json", ".txt": "table"}
 WIDTH = 100
 
 
@@ -39,7 +37,11 @@ def brief(
     ],
     form: Annotated[
         str | None,
-        typer.Option("--format", metavar="|".join(FORMS), help="How to print (default: table)."),
+        typer.Option(
+            "--format",
+            metavar="table|html|markdown|json|csv",
+            help="How to print (default: table).",
+        ),
     ] = None,
     out: Annotated[
         Path | None,
@@ -54,46 +56,49 @@ def brief(
       fixstats brief --model "Norvane 22" --repair battery_swap
       fixstats brief --model "Norvane 22" --repair battery_swap --out brief.html
     """
-    from fixstats.errors import FixstatsError, UsageError
+    from fixstats.cli.emit import emit
     from fixstats.shop import open_shop
-    from fixstats.words import did_you_mean
 
-    if form is not None and form not in FORMS:
-        raise UsageError(f"unknown format '{form}'{did_you_mean(form, FORMS)}")
-    if out is not None and form is None:
-        form = ENDINGS.get(out.suffix.lower())
-        if form is None:
-            raise UsageError(f"--out {out}: end it in .html, .md, .json or .txt")
     finding = open_shop(shop).brief(model=model, repair=repair).finding
-    text = _render(finding, form or "table")
-    if out is None:
-        print(text.rstrip("\n"))
-        return 0
-    try:
-        out.write_text(f"{text.rstrip(chr(10))}\n", encoding="utf-8")
-    except OSError as trouble:
-        raise FixstatsError(f"{out}: cannot be written ({trouble.strerror})") from trouble
+    emit(finding, brief_text, form=form, out=out, pages=PAGES)
     return 0
 
 
-def _render(finding: Finding, form: str) -> str:
-    if form == "json":
-        import json
-
-        # Beside what every answer has: the other parts of the page.
-        whole = finding.as_json() | {"parts": dict(finding.parts)}
-        return json.dumps(whole, ensure_ascii=False, indent=1, default=str, allow_nan=False)
-    if form == "table":
-        return brief_text(finding)
+def _html(finding: Finding) -> str:
     from fixstats.report.brief_page import brief_page
+    from fixstats.report.page import html_page
 
-    if form == "html":
-        from fixstats.report.page import html_page
+    return html_page(brief_page(finding)).rstrip("\n")
 
-        return html_page(brief_page(finding))
+
+def _markdown(finding: Finding) -> str:
+    from fixstats.report.brief_page import brief_page
     from fixstats.report.markdown import markdown_page
 
-    return markdown_page(brief_page(finding))
+    return markdown_page(brief_page(finding)).rstrip("\n")
+
+
+def _json(finding: Finding) -> str:
+    """With the other parts of the page beside what every answer has."""
+    from fixstats.cli.emit import as_json_text
+
+    return as_json_text(finding, parts=dict(finding.parts))
+
+
+def _csv(finding: Finding) -> str:
+    """A line for each failure of each step or part: a table has no room for a list in a cell."""
+    from dataclasses import replace
+
+    from fixstats.cli.emit import as_csv_text
+
+    names = ("place", "choice", "option", "word", "failures_of")
+    rows = [
+        {**{n: row[n] for n in names}, **one} for row in finding.rows for one in row["failures"]
+    ]
+    return as_csv_text(replace(finding, rows=rows))
+
+
+PAGES = {"html": _html, "markdown": _markdown, "json": _json, "csv": _csv}
 
 
 def brief_text(finding: Finding) -> str:

@@ -11,7 +11,9 @@ from fixstats.cli.options import check_format
 from fixstats.errors import FixstatsError, UsageError
 from fixstats.findings.base import Finding
 
-ENDINGS = {".json": "json", ".csv": "csv", ".md": "markdown", ".txt": "table"}
+ENDINGS = {
+    ".json": "json", ".csv": "csv", ".md": "markdown", ".txt": "table", ".html": "html"
+}  # fmt: skip
 # A spreadsheet takes text that begins with one of these for a formula.
 FORMULA_SIGNS = ("=", "+", "-", "@", "\t", "\r")
 
@@ -25,8 +27,11 @@ def emit(
     form: str | None = None,
     out: Path | None = None,
     chart: Path | None = None,
+    pages: Mapping[str, TableText] | None = None,
 ) -> None:
     """Print or write the finding; draw it where a chart file is named.
+
+    ``pages``: formats that this finding has beside the usual ones, or in its own way.
 
     Raises
     ------
@@ -35,14 +40,15 @@ def emit(
     FixstatsError
         If a file cannot be written.
     """
-    form = check_format(form)
+    pages = pages or {}
+    form = check_format(form, pages)
     if chart is not None:
         from fixstats.charts import chart as draw
         from fixstats.charts.save import save
 
         save(draw(finding), chart)
     if out is None:
-        print(render(finding, text, form or "table"))
+        print(render(finding, text, form or "table", pages))
         if form == "csv":
             _notes_aside(finding)
         return
@@ -51,22 +57,28 @@ def emit(
             finding.frame.write_parquet(out)
         else:
             form = form or ENDINGS.get(out.suffix.lower())
-            if form is None:
-                raise UsageError(f"--out {out}: end it in .json, .csv, .md, .txt or .parquet")
-            out.write_text(render(finding, text, form) + "\n", encoding="utf-8")
+            if form is None or (form == "html" and form not in pages):
+                html = ".html, " if "html" in pages else ""
+                raise UsageError(f"--out {out}: end it in {html}.json, .csv, .md, .txt or .parquet")
+            out.write_text(render(finding, text, form, pages) + "\n", encoding="utf-8")
     except OSError as trouble:
         raise FixstatsError(f"{out}: cannot be written ({trouble.strerror})") from trouble
 
 
-def render(finding: Finding, text: TableText, form: str) -> str:
+def render(
+    finding: Finding, text: TableText, form: str, pages: Mapping[str, TableText] | None = None
+) -> str:
     """The finding in one of the formats."""
-    return {"table": text, "json": _json, "csv": _csv, "markdown": _markdown}[form](finding)
+    usual = {"table": text, "json": as_json_text, "csv": as_csv_text, "markdown": _markdown}
+    return (usual | dict(pages or {}))[form](finding)
 
 
-def _json(finding: Finding) -> str:
+def as_json_text(finding: Finding, **more: Any) -> str:
+    """The finding as JSON; ``more``: what this one has beside the usual keys."""
     import json
 
-    return json.dumps(finding.as_json(), ensure_ascii=False, indent=1, default=str, allow_nan=False)
+    whole = finding.as_json() | more
+    return json.dumps(whole, ensure_ascii=False, indent=1, default=str, allow_nan=False)
 
 
 def columns(finding: Finding) -> list[str]:
@@ -87,7 +99,8 @@ def inert(value: Any) -> Any:
     return value
 
 
-def _csv(finding: Finding) -> str:
+def as_csv_text(finding: Finding) -> str:
+    """The rows as CSV that no spreadsheet runs as formulas."""
     import csv
     import io
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from datetime import date
 from pathlib import Path
 from typing import Annotated
@@ -109,8 +110,9 @@ def split(words: list[str] | None) -> tuple[str, ...]:
     return tuple(dict.fromkeys(part for part in parts if part))
 
 
-def check_format(name: str | None) -> str | None:
+def check_format(name: str | None, more: Iterable[str] = ()) -> str | None:
     """The format's name; UsageError with the nearest one if it is unknown."""
-    if name is not None and name not in FORMATS:
-        raise UsageError(f"unknown format '{name}'{did_you_mean(name, FORMATS)}")
+    known = {*FORMATS, *more}
+    if name is not None and name not in known:
+        raise UsageError(f"unknown format '{name}'{did_you_mean(name, known)}")
     return name

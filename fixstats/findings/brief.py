@@ -12,7 +12,7 @@ from fixstats.findings.base import Finding, common_settings
 from fixstats.findings.brief_choices import Pick, pick, standard_of
 from fixstats.findings.brief_money import allowance_row
 from fixstats.findings.brief_notes import notes_for
-from fixstats.findings.brief_odds import Odds, mostly_borrowed, odds_of, odds_words
+from fixstats.findings.brief_odds import Odds, counts_words, mostly_borrowed, odds_of, odds_words
 from fixstats.findings.brief_plan import ByModel, Cells, Counted, Subject, find_repair
 from fixstats.findings.brief_sections import (
     HARM,
@@ -273,9 +273,6 @@ def _failure(mode: str, odds: Odds, choice: Choice, subject: Subject) -> dict[st
     of = subject.catalogue.modes[mode]
     # Where it can happen at several steps nothing tells at which: its odds are the job's.
     whole_job = choice.is_step and len({*of.steps}.intersection(subject.repair.steps)) > 1
-    counts = f"{odds.failures:,} of {odds.opportunities:,}"
-    if odds.at_most is not None:
-        counts = f"0 of {odds.opportunities_all:,} in all"
     marks = ["any step"] if whole_job else ["if mixed"] if of.mixed else []
     marks += ["borrowed"] if mostly_borrowed(odds) else []
     return {
@@ -285,7 +282,7 @@ def _failure(mode: str, odds: Odds, choice: Choice, subject: Subject) -> dict[st
         "safety": of.safety,
         "whole_job": whole_job,
         "where_mixed": bool(of.mixed),
-        "text": ", ".join([f"{of.label}: {odds_words(odds)}", counts, *marks]),
+        "text": ", ".join([f"{of.label}: {odds_words(odds)}", counts_words(odds), *marks]),
     }
 
 

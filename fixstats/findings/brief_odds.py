@@ -136,6 +136,16 @@ def frequency(rate: float) -> str:
 
 def seen_words(odds: Odds) -> str:
     """``5 of 193 here, 61 of 2,480 in all``: the counts behind the odds."""
-    own = f"{odds.failures:,} of {odds.opportunities:,}"
-    every = f"{odds.failures_all:,} of {odds.opportunities_all:,}"
-    return f"{own} here" if own == every else f"{own} here, {every} in all"
+    every = f"{odds.failures_all:,} of {odds.opportunities_all:,} in all"
+    return every if not odds.opportunities else f"{_own(odds)} here, {every}"
+
+
+def counts_words(odds: Odds) -> str:
+    """The same in short: of this model, of all where it was never seen or never on any."""
+    if odds.at_most is not None or not odds.opportunities:
+        return f"{odds.failures_all:,} of {odds.opportunities_all:,} in all"
+    return _own(odds)
+
+
+def _own(odds: Odds) -> str:
+    return f"{odds.failures:,} of {odds.opportunities:,}"

@@ -19,7 +19,7 @@ from fixstats.words import nearest
 # In the order in which they are listed.
 THEMES = (
     "answers", "counting", "comparing", "causes", "practice", "comebacks", "watching", "trials",
-    "deciding", "records", "settings", "notes", "statistics", "trade",
+    "deciding", "brief", "records", "settings", "notes", "statistics", "trade",
 )  # fmt: skip
 SOURCE = "Source:"
 _HERE = Path(__file__).resolve().parent

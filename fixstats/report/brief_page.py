@@ -58,10 +58,11 @@ def title_of(settings: Mapping[str, Any]) -> str:
 def subtitle_of(settings: Mapping[str, Any]) -> str:
     """What the page rests on."""
     until = f"records up to {settings['as_of']}" if settings["as_of"] else "no records yet"
-    return (
-        f"Bench brief, {settings['shop']}; {until}; {settings['jobs']:,} such jobs on this model, "
-        f"{settings['jobs_all']:,} in all; {100 * settings['confidence_level']:g} % intervals"
-    )
+    jobs = f"{settings['jobs']:,} such jobs on this model, {settings['jobs_all']:,} in all"
+    if not settings["jobs"]:
+        jobs = f"no such job on this model yet: all borrowed from {settings['jobs_all']:,} others"
+    level = f"{100 * settings['confidence_level']:g} % intervals"
+    return f"Bench brief, {settings['shop']}; {until}; {jobs}; {level}"
 
 
 def method_cautions(finding: Finding) -> list[str]:

@@ -18,7 +18,7 @@ def test_the_commands_are_those_promised():
     assert set(COMMANDS) == {
         "demo", "init", "import", "heldback", "batches", "forget", "rates", "compare", "costs",
         "check", "practice", "causes", "comebacks", "watch", "query", "sql", "add", "amend", "show",
-        "adopt", "explain",
+        "adopt", "explain", "brief",
     }  # fmt: skip
 
 
@@ -53,6 +53,7 @@ def test_without_a_shop_it_says_what_to_do(name, run, tmp_path, monkeypatch):
             "import": ("x.csv",), "compare": ("opening",), "practice": ("opening",),
             "causes": ("calibration_refused",), "amend": ("1", "--set", "charge=5"), "show": ("1",),
             "add": ("--job", "1", "--none-seen"),
+            "brief": ("--model", "x", "--repair", "battery_swap"),
         }  # fmt: skip
         words = (name, *given.get(name, ()))
     code, out, err = run(*words)

@@ -11,7 +11,14 @@ import pytest
 from fixstats import glossary
 from fixstats.cli import explain_codes
 from fixstats.cli import watch as watch_command
-from fixstats.findings import check, practice_figures, practice_notes, safety, verdicts
+from fixstats.findings import (
+    brief_choices,
+    check,
+    practice_figures,
+    practice_notes,
+    safety,
+    verdicts,
+)
 from fixstats.findings import watch as watching
 from fixstats.folder import settings
 from fixstats.folder.entries import FIXED_COLUMNS
@@ -45,6 +52,7 @@ LINES = (
     "trial status pads",
     "trial list",
     "adopt",
+    "brief --model Nobody --repair battery_swap",
 )
 BEGIN = "trial start pads opening --options heat_plate,heat_pad --difference 0.05 --max-jobs 40"
 # Words that rows and settings hold as values.
@@ -67,6 +75,7 @@ VALUES = {
     "a state of a version": ("standing", "waiting", "replaced", "taken_back", "held_back"),
     "a note of watch or show": ("no_baseline", "thin_baseline", "not_counted"),
     "a band of practice": tuple(name for name, *_ in practice_figures.BANDS),
+    "how an option is meant": brief_choices.WORDS,
     "a key of every answer": ("question", "settings", "rows", "notes", "code", "text"),
     "a column of a part or step": tuple(explain_codes.TAILS.values()),
     "a part of Python's answer": ("flips_at", "used_money", "minutes_money", "failures_money"),
