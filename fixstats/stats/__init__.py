@@ -254,12 +254,12 @@ __all__ = [
     "normal_power", "normal_size", "one_in", "p_limits", "pair_evidence", "pair_evidence_above",
     "pair_sequence", "perfect_information", "plain_cusum_scores", "pool_rate_of", "pool_rates",
     "pooled_cv", "practised_from", "precision_size", "proportion_sequence", "rao_scott",
-    "rao_scott_by_group", "rate_draws", "resample_falling", "rest_p_values", "restricted_mean", "run_of_trend",
-    "run_on_one_side", "same_mix", "sample_information", "sample_quantiles", "sato_difference",
-    "saving", "score_difference", "score_mix", "side_by_side", "standardised_difference",
-    "standardised_rate", "stopping_rule", "sum_interval", "tarone", "trend_in_groups",
-    "trial_value", "two_of_three_beyond_two_sigma", "uncertain_false_alarm_probability",
-    "upper_limit", "wilson", "wilson_cc",
+    "rao_scott_by_group", "rate_draws", "resample_falling", "rest_p_values", "restricted_mean",
+    "run_of_trend", "run_on_one_side", "same_mix", "sample_information", "sample_quantiles",
+    "sato_difference", "saving", "score_difference", "score_mix", "side_by_side",
+    "standardised_difference", "standardised_rate", "stopping_rule", "sum_interval", "tarone",
+    "trend_in_groups", "trial_value", "two_of_three_beyond_two_sigma",
+    "uncertain_false_alarm_probability", "upper_limit", "wilson", "wilson_cc",
 ]  # fmt: skip
 
 
