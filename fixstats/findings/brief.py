@@ -22,6 +22,8 @@ from fixstats.findings.brief_sections import (
     ready_row,
 )
 from fixstats.findings.compare_plan import Choice
+from fixstats.findings.decide import decide
+from fixstats.findings.decide_plan import DecideAsk
 from fixstats.findings.rates_notes import cautions_for
 from fixstats.folder import Catalogue, ShopFolder
 from fixstats.folder.catalogue import Repair
@@ -47,14 +49,13 @@ def brief(
     folder: ShopFolder,
     model: str,
     repair: str,
-    decided: Finding | None = None,
 ) -> Finding:
     """The brief for one repair on one model, which may never have been seen.
 
-    ``con`` is a session with the catalogue and views of ``folder``; ``decided``: what ``decide``
-    says of the repair's choices. A row for each step in bench order, then each part (keys: see
-    ``ROW``). ``parts``: ``minutes``, ``ready``, ``stop_first``, ``intake``, ``customer`` and
-    ``allowance``, each row with its ``text``; ``failures``, all of the rows' failures in one table.
+    ``con`` is a session with the catalogue and views of ``folder``. A row for each step in bench
+    order, then each part, with the option that ``decide`` or a house standard leads to and up to
+    three likeliest failures. ``parts``: ``minutes``, ``ready`` (parts to have), ``stop_first``,
+    ``intake``, ``customer`` and ``allowance``, every row with a ``text`` that says it in words.
 
     Raises
     ------
@@ -71,7 +72,14 @@ def brief(
         asked, shown or " ".join(model.split()), shown is not None, catalogue, folder.settings,
         covered.as_of or date.max,
     )  # fmt: skip
-    return conclude(_count(con, subject), folder, subject, decided, covered)
+    return conclude(_count(con, subject), folder, subject, _decided(con, folder, subject), covered)
+
+
+def _decided(con: duckdb.DuckDBPyConnection, folder: ShopFolder, subject: Subject) -> Finding:
+    """What ``decide`` says of this repair's choices, on this model or else over all."""
+    choices = tuple(choice.name for choice in subject.choices)
+    models = (subject.model,) if subject.known else ()
+    return decide(con, folder, DecideAsk(choices=choices, models=models))
 
 
 # ---------------------------------------------------------------- counting
@@ -170,7 +178,7 @@ def conclude(
     counted: Counted,
     folder: ShopFolder,
     subject: Subject,
-    decided: Finding | None,
+    decided: Finding,
     covered: Period,
 ) -> Finding:
     """The brief from the counts; pure."""
@@ -225,15 +233,14 @@ def _stated(
     )
 
 
-def _picks(subject: Subject, decided: Finding | None) -> dict[str, Pick]:
-    rows = decided.rows if decided else ()
-    options = decided.parts.get("options", ()) if decided else ()
+def _picks(subject: Subject, decided: Finding) -> dict[str, Pick]:
+    options = decided.parts["options"]
     catalogue, model = subject.catalogue, subject.model
     return {
         choice.name: pick(
             choice.name,
             model,
-            rows,
+            decided.rows,
             options,
             standard_of(choice.name, model, catalogue, subject.day),
             name=catalogue.label,

@@ -128,8 +128,13 @@ class _Told:
         low, high = f"{row['saving_low']:,.2f}", f"{row['saving_high']:,.2f}"
         return (
             f"saves {self.money(row['saving_per_job'])} a job ({low} to {high}) against "
-            f"{self.name(row['runner_up'])}, {row['p_best']:.0%} sure to be the cheapest"
+            f"{self.name(row['runner_up'])}, {_sure(row['p_best'])} sure to be the cheapest"
         )
+
+
+def _sure(p_best: float) -> str:
+    """A probability in whole per cent; draws can't tell one beyond 99 from certainty."""
+    return "over 99 %" if p_best > 0.99 else f"{100 * p_best:.0f} %"
 
 
 _Chosen = tuple[str | None, str, str]
@@ -158,7 +163,8 @@ def _another(told: _Told) -> str:
     if row["verdict"] == EQUAL_ENOUGH or not less or less <= 0:
         return f"; {other} costs about the same"
     return (
-        f"; {other} looks {told.money(less)} a job cheaper, {row['p_best']:.0%} sure: not settled"
+        f"; {other} looks {told.money(less)} a job cheaper, {_sure(row['p_best'])} sure: "
+        "not settled"
     )
 
 

@@ -108,7 +108,7 @@ def _words(row: Mapping[str, Any], subject: Subject) -> str:
         return f"{row[name]:,.2f} {currency} ({low} to {high})"
 
     text = (
-        f"failures and come-backs are expected to add {ends('money')} to a job: "
+        f"failures and come-backs are expected to add {ends('money')} to a job as done so far: "
         f"{ends('failures')} at the bench, {ends('comebacks')} for come-backs; at the catalogue's "
         f"costs, from {count_of(row['jobs'], 'job')} of this model, {row['jobs_all']:,} in all"
     )
