@@ -127,7 +127,7 @@ def brief_text(finding: Finding) -> str:
     section("Have ready, and plan", [*(row["text"] for row in parts["ready"]), *minutes])
     section("Check at intake, and write it down", page.intake_lines(parts["intake"]))
     section("Tell the customer", [row["text"] for row in parts["customer"]])
-    section("Allow for it in the price", [row["text"] for row in parts["allowance"]])
+    section("Allowance for the price", [row["text"] for row in parts["allowance"]])
     section("Take care", page.method_cautions(finding))
     section("How to read this", [note.text for note in finding.notes])
     return "\n".join(lines)

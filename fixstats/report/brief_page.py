@@ -36,7 +36,7 @@ def brief_page(finding: Finding) -> Page:
         Section("Have ready, and plan", "ready", [Bullets([*texts["ready"], *_plan(parts)])]),
         Section("Check at intake, and write it down", "intake", [_intake(parts["intake"])]),
         Section("Tell the customer", "customer", [Bullets(texts["customer"])]),
-        Section("Allow for it in the price", "price", [Paragraph(_sentence(texts["allowance"]))]),
+        Section("Allowance for the price", "price", [Paragraph(_sentence(texts["allowance"]))]),
     ]
     if method_cautions(finding):
         blocks.append(Section("Take care", "care", [Bullets(method_cautions(finding))]))
