@@ -31,6 +31,8 @@ PICTURES = {
     "causes": ("fixstats.charts.causes", "causes_chart"),
     "comebacks": ("fixstats.charts.comebacks", "comebacks_chart"),
     "watch": ("fixstats.charts.watch", "watch_chart"),
+    "decide": ("fixstats.charts.decide", "decide_chart"),
+    "decide flips": ("fixstats.charts.flips", "flips_chart"),
     "trial status": ("fixstats.charts.trial", "trial_chart"),
 }
 
@@ -41,6 +43,8 @@ def picture_name(finding: Finding) -> str:
         return "rates by pair"
     if finding.question == "compare" and not finding.keys and _turns(finding):
         return "compare reversal"
+    if finding.question == "decide" and finding.settings.get("along"):
+        return "decide flips"
     if finding.question == "rates" and finding.settings.get("pool"):
         return "rates pooled"
     if finding.question == "rates" and any(key in TIMES for key in finding.keys):

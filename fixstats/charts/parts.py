@@ -74,10 +74,13 @@ def row_height(names: Sequence[Sequence[str]]) -> alt.Step:
     return alt.Step(max(max(map(len, names)) * LINE + 6, ROW))
 
 
-def name_axis(names: Sequence[Sequence[str]], heads: Mapping[str, int] | None = None) -> alt.Axis:
+def name_axis(
+    names: Sequence[Sequence[str]], heads: Mapping[str, int] | None = None, extent: float = 0
+) -> alt.Axis:
     """Names at the left, by place; ``heads``: place -> depth of the headings, which are bold.
 
-    Of several depths, all but the deepest are larger.
+    Of several depths, all but the deepest are larger. ``extent``: least room for the names, so that
+    plots one above the other begin at one place.
     """
     deep = heads or {}
     large = [place for place, depth in deep.items() if depth < max(deep.values())]
@@ -90,6 +93,7 @@ def name_axis(names: Sequence[Sequence[str]], heads: Mapping[str, int] | None = 
         grid=False,
         ticks=False,
         domain=False,
+        minExtent=extent,
         labelPadding=10,
         labelLineHeight=LINE,
         labelOverlap=False,
@@ -98,11 +102,13 @@ def name_axis(names: Sequence[Sequence[str]], heads: Mapping[str, int] | None = 
     )
 
 
-def rows_at(names: Sequence[Sequence[str]], heads: Mapping[str, int] | None = None) -> alt.Y:
+def rows_at(
+    names: Sequence[Sequence[str]], heads: Mapping[str, int] | None = None, extent: float = 0
+) -> alt.Y:
     """Rows from top to bottom by ``place``, the number of the name."""
     places = [str(place) for place in range(len(names))]
     scale = alt.Scale(domain=places, padding=0.2)
-    return alt.Y("place:N", title=None, scale=scale, axis=name_axis(names, heads))
+    return alt.Y("place:N", title=None, scale=scale, axis=name_axis(names, heads, extent))
 
 
 def line_scales(kinds: Mapping[str, str]) -> tuple[alt.Scale, alt.Scale, alt.Scale]:

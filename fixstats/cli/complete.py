@@ -157,3 +157,22 @@ def terms(incomplete: str) -> list[str]:
     from fixstats.glossary import entries
 
     return _beginning((word for entry in entries() for word in entry.words), incomplete)
+
+
+def prices(incomplete: str) -> list[str]:
+    """``PART:GRADE=`` of every part and grade."""
+    return [f"{one}=" for one in _beginning(_parts_and_grades(), incomplete)]
+
+
+def inputs(incomplete: str) -> list[str]:
+    """What a decision may flip along: the labour rate, prices, costs of failure modes."""
+    return [*_beginning(["labour_rate", *_parts_and_grades()], incomplete), *modes(incomplete)]
+
+
+def _parts_and_grades() -> list[str]:
+    shop = _shop()
+    if shop is None:
+        return []
+    catalogue = shop.folder.catalogue
+    grades = [grade.code for grade in catalogue.grades]
+    return [f"{part}:{grade}" for part in catalogue.part_codes for grade in grades]
