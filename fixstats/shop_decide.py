@@ -53,8 +53,8 @@ class Decisions:
 
         Parameters
         ----------
-        choice : steps, ``<part>_grade`` or ``<part>_supplier``; default: all of which an option
-            was recorded.
+        choice : steps or ``<part>_grade``; default: all of which an option was recorded.
+            ``<part>_supplier`` needs one grade of that part in ``where``.
         model : device models; default: a row for all together and one for each.
         labour_rate, prices, costs, limits : what if, for this call only: money per hour;
             (part, grade) -> money; failure mode -> money each time; name of a setting -> value.

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable
 
 # Below this likeness (difflib ratio) a suggestion puzzles more than it helps.
@@ -35,3 +36,18 @@ def listed(words: Iterable[str], last: str = "and") -> str:
 def counted(number: int, noun: str, plural: str | None = None) -> str:
     """``1 job``, ``2 jobs``, ``1,200 jobs``."""
     return f"{number:,} {noun if number == 1 else plural or noun + 's'}"
+
+
+def sure_percent(chance: float, line: float | None = None) -> str:
+    """``97``: a chance in percent, never a false 0 or 100, ``<1`` and ``>99`` instead.
+
+    A chance below ``line`` does not read as if it had reached it: ``94.9`` where 0.95 is the line.
+    """
+    if chance < 0.005:
+        return "<1"
+    if chance > 0.995:
+        return ">99"
+    rounded = round(100 * chance)
+    if line is not None and chance < line <= rounded / 100:
+        return f"{math.floor(1000 * chance) / 10:g}"
+    return f"{rounded}"

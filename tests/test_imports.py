@@ -57,7 +57,7 @@ FINDINGS = (
     "comebacks_figures", "comebacks_plan", "comebacks_answers", "comebacks_adjusted",
     "comebacks_words", "comebacks_notes", "comebacks",
     "decide_plan", "decide_cells", "decide_costs", "decide_draws", "decide_figures",
-    "decide_rows", "decide_words", "decide_count", "decide",
+    "decide_rows", "decide_lines", "decide_words", "decide_count", "decide",
     "watch_plan", "watch_figures", "watch_time", "watch_groups", "watch_alarms", "watch_words",
     "watch",
     "brief_plan", "brief_odds", "brief_choices", "brief_sections", "brief_money", "brief_notes",

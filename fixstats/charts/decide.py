@@ -14,7 +14,7 @@ from fixstats.charts.sheet import Sheet
 from fixstats.charts.style import COLOURS, INK, finished, nothing
 from fixstats.charts.words import NO_BREAK, Row, level_words, period_words, view_words
 from fixstats.findings.base import Finding
-from fixstats.words import counted
+from fixstats.words import counted, sure_percent
 
 if TYPE_CHECKING:
     from fixstats.charts import Picture
@@ -54,8 +54,10 @@ def decide_chart(finding: Finding) -> Picture:
         return nothing(finding)
     choices = list(dict.fromkeys(row["choice"] for row in finding.rows))
     shown = _kept(finding, several=len(choices) > 1)
+    every = [option for _, options in shown for option in options]
+    parts = {key: look for key, look in PARTS.items() if any(option[key] for option in every)}
     panels = [
-        _panel([one for one in shown if one[0]["choice"] == choice], finding, len(choices) > 1)
+        _panel([one for one in shown if one[0]["choice"] == choice], finding, parts, choices)
         for choice in choices
     ]
     picture = alt.vconcat(*(drawn for drawn, _ in panels), spacing=12) if choices[1:] else None
@@ -75,9 +77,13 @@ def decide_chart(finding: Finding) -> Picture:
 
 
 def _panel(
-    shown: Sequence[tuple[Row, list[Row]]], finding: Finding, several: bool
+    shown: Sequence[tuple[Row, list[Row]]],
+    finding: Finding,
+    parts: Mapping[str, tuple[str, str]],
+    choices: Sequence[str],
 ) -> tuple[alt.LayerChart | alt.FacetChart, bool]:
     """One choice, and whether some interval goes on beyond its scale."""
+    several = len(choices) > 1
     sheet, verdicts = _lay_out(shown, finding, several)
     edge = _edge([option for _, options in shown for option in options])
     bars, spans, words = _records(sheet, finding, edge)
@@ -85,7 +91,7 @@ def _panel(
     x = _axis(edge, finding)
     heading = f"{finding.settings['currency']} a job, interval; n; sure"
     drawn = alt.layer(
-        *_bars(bars, x, y),
+        *_bars(bars, parts, x, y),
         *_spans(spans, x, y),
         *_verdicts(verdicts, y),
         *counts_beside(words, y, heading),
@@ -125,6 +131,8 @@ def verdict_words(row: Row, labels: Mapping[str, str]) -> str:
         if row[name] is not None
     }
     said = VERDICTS[row["verdict"]].format(**{"runner_up": "another", **names})
+    if row["verdict"] == "standardise" and row["option"] == row["current"]:
+        said = f"keep {names['option']}"
     return f"{said} (borderline)" if row.get("borderline") else said
 
 
@@ -234,15 +242,8 @@ def _beside(one: Row) -> str:
     parts = [cost_words(one), f"{one['jobs']:,}"]
     if one["safety"] == "worse":
         return "; ".join([*parts, SAFETY["worse"]])
-    sure = f"{sure_words(one['p_best'])}{NO_BREAK}%" if one["p_best"] is not None else ""
+    sure = f"{sure_percent(one['p_best'])}{NO_BREAK}%" if one["p_best"] is not None else ""
     return "; ".join(filter(None, [*parts, sure, SAFETY.get(one["safety"], "")]))
-
-
-def sure_words(chance: float) -> str:
-    """``97``: a chance in percent, never a false 0 or 100."""
-    if chance < 0.005:
-        return "<1"
-    return ">99" if chance > 0.995 else f"{100 * chance:.0f}"
 
 
 def _axis(edge: float, finding: Finding) -> alt.X:
@@ -258,14 +259,15 @@ def _axis(edge: float, finding: Finding) -> alt.X:
     )
 
 
-def _bars(bars: Sequence[Record], x: alt.X, y: alt.Y) -> list[alt.Chart]:
+def _bars(
+    bars: Sequence[Record], parts: Mapping[str, tuple[str, str]], x: alt.X, y: alt.Y
+) -> list[alt.Chart]:
     """Pieces end to end; pale for options that are ruled out."""
     scale = alt.Scale(
-        domain=[part for part, _ in PARTS.values()], range=[tint for _, tint in PARTS.values()]
+        domain=[part for part, _ in parts.values()], range=[tint for _, tint in parts.values()]
     )
-    colour = alt.Color(
-        "part:N", scale=scale, legend=alt.Legend(symbolType="square", symbolStrokeWidth=0)
-    )
+    legend = alt.Legend(symbolType="square", symbolStrokeWidth=0) if parts else None
+    colour = alt.Color("part:N", scale=scale, legend=legend)
     return [
         plot([bar for bar in bars if bar["pale"] == pale])
         .mark_bar(height=11, opacity=0.3 if pale else 0.8, stroke="white", strokeWidth=1)

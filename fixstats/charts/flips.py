@@ -162,17 +162,19 @@ def _present(records: Sequence[Record], now: float | None, x: alt.X, y: alt.Y) -
 
 def _marks(now: float | None, flip: Row | None, right: float, x: alt.X) -> list[alt.Chart]:
     """Upright lines at the present value and at the flip, with words above."""
-    found = [{"from": now, "words": f"now {money(now)}", "row": 0}] if now is not None else []
+    found: list[tuple[float, str, bool]] = []
+    if now is not None:
+        found.append((now, f"now {money(now)}", False))
     if flip is not None:
-        found.append({"from": flip["flips_at"], "words": f"flips at {money(flip['flips_at'])}"})
+        found.append((flip["flips_at"], f"flips at {money(flip['flips_at'])}", True))
     drawn = []
-    for number, one in enumerate(found):
-        is_flip = one["words"].startswith("flips")
-        rule = plot([one]).mark_rule(
+    for number, (at, told, is_flip) in enumerate(found):
+        one = plot([{"from": at, "words": told}])
+        rule = one.mark_rule(
             color=INK if is_flip else GREY, strokeDash=[1, 0] if is_flip else [3, 3]
         )
-        leftish = one["from"] < right / 2
-        words = plot([one]).mark_text(
+        leftish = at < right / 2
+        words = one.mark_text(
             align="left" if leftish else "right",
             baseline="bottom",
             fontSize=11,

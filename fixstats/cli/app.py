@@ -17,6 +17,7 @@ from fixstats.cli.check import check
 from fixstats.cli.comebacks import comebacks
 from fixstats.cli.compare import compare
 from fixstats.cli.costs import costs
+from fixstats.cli.decide import decide
 from fixstats.cli.demo import demo
 from fixstats.cli.explain import explain
 from fixstats.cli.forget import forget
@@ -51,8 +52,8 @@ app = typer.Typer(
 )
 
 for command in (
-    demo, init, add, amend, show, rates, compare, causes, practice, comebacks, watch, adopt, brief,
-    costs, check, heldback, batches, forget, query, sql, explain,
+    demo, init, add, amend, show, rates, compare, causes, practice, comebacks, watch, decide, adopt,
+    brief, costs, check, heldback, batches, forget, query, sql, explain,
 ):  # fmt: skip
     app.command()(command)
 app.command(name="import")(import_)

@@ -32,7 +32,8 @@ ChoicesArgument = Annotated[
     list[str] | None,
     typer.Argument(
         metavar="[CHOICE]...",
-        help="Steps, PART_grade or PART_supplier (default: all with a recorded option).",
+        help="Steps or PART_grade (default: all with a recorded option); PART_supplier within one "
+        "grade.",
         autocompletion=complete.choices,
         show_default=False,
     ),

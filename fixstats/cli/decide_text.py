@@ -6,52 +6,80 @@ from collections.abc import Iterator, Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
 from fixstats.cli import text
+from fixstats.words import sure_percent
 
 if TYPE_CHECKING:
     from fixstats.findings.base import Finding
 
 Row = Mapping[str, Any]
+# Of several choices, models are told only where another option leads than over all models.
+DETAILS = "every row: fixstats decide CHOICE, or --format csv"
 # Of one choice, the tables of so many scopes are shown.
 MOST_SCOPES = 3
-# An option ruled out, or not shown to be safe, says so beside its name.
-STATES = {"worse": "ruled out", "unproven": "safety not shown", "cleared": ""}
 
 
 def decide_text(finding: Finding) -> str:
-    """A sentence for each row, those of models that say the same as all together in one."""
+    """A sentence for each choice and for models that differ, then the figures, then the rest.
+
+    Of one choice every row is told; of several only those that an owner would act on.
+    """
     from fixstats.cli.emit import footer
 
     if not finding.rows:
         return footer(finding)
+    several = len(_choices(finding)) > 1
+    shown = [row for row in finding.rows if not several or _differs(row, finding)]
+    left = len(finding.rows) - len(shown)
+    told = (
+        f"\n{left:,} rows of models with the same leader are not shown; {DETAILS}" if left else ""
+    )
     parts = [
-        "\n".join(text.printable(line) for line in _told(finding)),
+        "\n".join(text.printable(line) for line in _told(finding, several)),
         _headline(finding),
-        _table(finding),
-        *_behind(finding),
+        f"{_table(shown, several)}{told}",
+        *([] if several else _behind(finding)),
         footer(finding),
     ]
     return "\n\n".join(parts).rstrip()
 
 
-def _told(finding: Finding) -> Iterator[str]:
-    from fixstats.findings.compare_use_notes import some_named
+def _choices(finding: Finding) -> list[str]:
+    return list(dict.fromkeys(row["choice"] for row in finding.rows))
 
+
+def _overall(row: Row, finding: Finding) -> Row | None:
+    """The row over all models of the same choice; None where only some models were asked for."""
+    for one in finding.rows:
+        if one["choice"] == row["choice"] and one["model"] is None:
+            return one
+    return None
+
+
+def _differs(row: Row, finding: Finding) -> bool:
+    """Whether a row is one over all models, or its leader is another than theirs."""
+    overall = _overall(row, finding)
+    return overall is None or row is overall or row["option"] != overall["option"]
+
+
+def _told(finding: Finding, several: bool) -> Iterator[str]:
     sentences = {(one["choice"], one["model"]): one["text"] for one in finding.parts["sentences"]}
-    for choice in dict.fromkeys(row["choice"] for row in finding.rows):
-        rows = [row for row in finding.rows if row["choice"] == choice]
-        first, *models = rows
-        yield sentences[choice, first["model"]]
-        alike = [row["model"] for row in models if first["model"] is None and _same(row, first)]
-        if len(alike) > 1:
-            yield f"  the same verdict on {some_named(alike)}, each by itself"
-        for row in models:
-            if len(alike) < 2 or row["model"] not in alike:
-                yield f"  {sentences[choice, row['model']]}"
+    for row in finding.rows:
+        overall = _overall(row, finding)
+        if overall is None or row is overall:
+            yield sentences[row["choice"], row["model"]]
+        elif _differs(row, finding) or not several:
+            yield f"  {sentences[row['choice'], row['model']]}"
+        if several and row is overall:
+            yield from _alike(row, finding)
 
 
-def _same(row: Row, other: Row) -> bool:
-    names = ("verdict", "option", "borderline")
-    return all(row[name] == other[name] for name in names)
+def _alike(overall: Row, finding: Finding) -> Iterator[str]:
+    """How many models have the same leader as all together, and with which verdicts."""
+    models = [row for row in finding.rows if row["choice"] == overall["choice"] and row["model"]]
+    same = [row["verdict"] for row in models if row["option"] == overall["option"]]
+    if same:
+        verdicts = ", ".join(f"{one} {same.count(one)}" for one in dict.fromkeys(same))
+        yield f"  {overall['option']} leads on {len(same)} of {len(models)} models: {verdicts}"
 
 
 def _headline(finding: Finding) -> str:
@@ -69,8 +97,7 @@ def _headline(finding: Finding) -> str:
     return text.printable("; ".join(told))
 
 
-def _table(finding: Finding) -> str:
-    several = len({row["choice"] for row in finding.rows}) > 1
+def _table(shown: Sequence[Row], several: bool) -> str:
     names = [*(["choice"] if several else []), "model"]
     heads = [
         *names, "verdict", "option", "in use", "cost a job", "cheaper than next by", "sure", "jobs",
@@ -87,15 +114,13 @@ def _table(finding: Finding) -> str:
             _sure(row["p_best"]),
             text.EMPTY if row["jobs"] is None else f"{row['jobs']:,}",
         ]
-        for row in finding.rows
+        for row in shown
     ]
     return text.table(heads, rows, [False] * (len(names) + 3) + [True] * 4)
 
 
 def _behind(finding: Finding) -> Iterator[str]:
     """Of one choice: what a job of each option costs part by part, and what would change it."""
-    if len({row["choice"] for row in finding.rows}) > 1:
-        return
     overall = [row for row in finding.rows if row["model"] is None]
     for row in (overall or finding.rows)[:MOST_SCOPES]:
         yield f"{_scope(row)}, a job of each option\n\n{_options(finding, row)}"
@@ -169,9 +194,4 @@ def _money(value: float | None) -> str:
 
 
 def _sure(chance: float | None) -> str:
-    """``97 %``; never a false 0 or 100."""
-    if chance is None:
-        return text.EMPTY
-    if chance < 0.005:
-        return "<1 %"
-    return ">99 %" if chance > 0.995 else f"{100 * chance:.0f} %"
+    return text.EMPTY if chance is None else f"{sure_percent(chance)} %"

@@ -8,10 +8,11 @@ from typing import TYPE_CHECKING, Any
 from fixstats.findings.base import Finding, Note, common_settings
 from fixstats.findings.decide_count import count_choices, plan_of
 from fixstats.findings.decide_figures import ChoiceWeighed, weigh_choice
+from fixstats.findings.decide_lines import line_rows
 from fixstats.findings.decide_plan import DecideAsk, changed_words, settled
 from fixstats.findings.decide_rows import flip_rows, mode_rows, option_rows, rows_of
-from fixstats.findings.decide_words import notes_of, sentence
-from fixstats.findings.rates_notes import cautions_for
+from fixstats.findings.decide_words import cautions_of, notes_of, sentence
+from fixstats.findings.safety import WORSE
 from fixstats.folder import ShopFolder
 from fixstats.folder.settings import Settings
 from fixstats.tallies.counts import Period, period
@@ -25,7 +26,7 @@ def decide(con: duckdb.DuckDBPyConnection, folder: ShopFolder, ask: DecideAsk) -
 
     ``con`` is a session with the catalogue and views of ``folder``. Parts: ``options`` (what a job
     of each costs, part by part), ``modes`` (what each failure mode adds), ``sentences``, ``flips``
-    (the value of each input at which the leader changes).
+    (the value of each input at which the leader changes), ``lines`` (cost along each input).
 
     Raises
     ------
@@ -52,26 +53,44 @@ def _finding(
     rows = [row for answer in answers for row in rows_of(answer, level)]
     money = answers[0].known.money if answers else str
     missing = dict.fromkeys(mode for answer in answers for mode, _ in answer.costing.missing)
-    notes = list(notes_of(rows, [*missing], changed_words(ask), name))
+    options = [row for answer in answers for row in option_rows(answer, level)]
+    worse = [
+        (answer.counted.choice, answer.known.safety[option])
+        for answer in answers
+        for option in answer.options
+        if answer.known.safety[option].state == WORSE
+    ]
+    notes = list(
+        notes_of(
+            rows,
+            options,
+            worse,
+            [*missing],
+            changed_words(ask),
+            name,
+            every=bool(rows) and not ask.choices,
+        )
+    )
     if not rows:
         notes.insert(0, Note("nothing", "no job asked about has an option of such a choice"))
-    seen = {mode for answer in answers for mode in answer.known.costs}
+    seen = [mode for answer in answers for mode in answer.known.costs]
     return Finding(
         question="decide",
         settings=_stated(folder, ask, settings, covered, answers),
         rows=tuple(rows),
         keys=("choice", "model"),
         notes=tuple(notes),
-        cautions=cautions_for([{"mode": one, "family": None} for one in seen], folder.catalogue),
+        cautions=cautions_of(rows, seen, folder.catalogue),
         labels=folder.catalogue.labels,
         parts={
-            "options": [row for answer in answers for row in option_rows(answer, level)],
+            "options": options,
             "modes": [row for answer in answers for row in mode_rows(answer)],
             "sentences": [
                 {"choice": row["choice"], "model": row["model"], "text": sentence(row, name, money)}
                 for row in rows
             ],
             "flips": [row for answer in answers for row in flip_rows(answer)],
+            "lines": [row for answer in answers for row in line_rows(answer, level)],
         },
     )
 

@@ -20,10 +20,11 @@ LIMITS = ("standardise_at", "tolerance", "safety_limit", "worth_knowing", "horiz
 class DecideAsk:
     """What a person asks of decisions; every field has the option's name.
 
-    ``choices``: steps, ``<part>_grade`` or ``<part>_supplier``; none means all of which an option
-    was ever recorded. ``models``: only these; none means a row for all models together, then one
-    for each. What if, for this call only: ``labour_rate`` per hour; ``prices``: (part, grade,
-    money); ``costs``: (failure mode, money each time); ``limits``: (name of a setting, value).
+    ``choices``: steps, ``<part>_grade``, or ``<part>_supplier`` where ``where`` names one grade of
+    it; none means all of which an option was ever recorded. ``models``: only these; none means a
+    row for all models together, then one for each. What if, for this call only: ``labour_rate``
+    per hour; ``prices``: (part, grade, money); ``costs``: (failure mode, money each time);
+    ``limits``: (name of a setting, value).
     """
 
     choices: tuple[str, ...] = ()
@@ -86,14 +87,33 @@ def _check_codes(ask: DecideAsk, catalogue: Catalogue) -> None:
 def choices_of(ask: DecideAsk, catalogue: Catalogue) -> list[Choice]:
     """The choices asked about; all of them: steps in bench order, then grades, then suppliers.
 
+    A supplier is weighed within one grade only, as the conditions say: each sells grades of its
+    own, and their prices and failures would be laid at its door.
+
     Raises
     ------
     UsageError
-        If one is no choice.
+        If one is no choice, or a supplier whose grade is left open.
     """
     every = all_choices(catalogue)
-    found = [find_choice(name, catalogue) for name in dict.fromkeys(ask.choices) or every]
+    fixed = within_one_grade(ask)
+    for name in ask.choices:
+        part = find_choice(name, catalogue).place
+        if name.endswith("_supplier") and part not in fixed:
+            raise UsageError(
+                f"{name}: suppliers sell different grades, and what a grade costs is not theirs\n"
+                f"hold one grade fixed: --where {part}_grade=GRADE"
+            )
+    open_ones = {f"{part}_supplier" for part in catalogue.part_codes if part not in fixed}
+    wanted = dict.fromkeys(ask.choices) or [name for name in every if name not in open_ones]
+    found = [find_choice(name, catalogue) for name in wanted]
     return sorted(found, key=lambda one: every.index(one.name))
+
+
+def within_one_grade(ask: DecideAsk) -> set[str]:
+    """Parts of which the conditions let one grade through."""
+    grades = [key.removesuffix("_grade") for key, _ in ask.where if key.endswith("_grade")]
+    return {part for part in grades if grades.count(part) == 1}
 
 
 def all_choices(catalogue: Catalogue) -> tuple[str, ...]:

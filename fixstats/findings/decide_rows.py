@@ -182,7 +182,7 @@ def mode_rows(answer: ChoiceWeighed) -> Iterator[dict[str, Any]]:
 
 def flip_rows(answer: ChoiceWeighed) -> Iterator[dict[str, Any]]:
     """Where the leader changes as one input alone is changed: costs are straight lines in each."""
-    slopes = dict(_slopes(answer))
+    inputs = dict(slopes(answer))
     for number, scope in enumerate(answer.scopes):
         at = answer.place(scope)
         verdict = answer.weighed[number].verdict
@@ -195,7 +195,7 @@ def flip_rows(answer: ChoiceWeighed) -> Iterator[dict[str, Any]]:
             continue
         leader = kept.index(answer.options.index(verdict.option))
         money = answer.costing.draws[kept, at].mean(axis=-1)
-        for name, (now, slope) in slopes.items():
+        for name, (now, slope) in inputs.items():
             value = now[at] if isinstance(now, np.ndarray) else now
             found = crossing(money, slope[kept, at], leader, value or 0.0)
             to = None if found is None else answer.options[kept[found[1]]]
@@ -211,7 +211,7 @@ def flip_rows(answer: ChoiceWeighed) -> Iterator[dict[str, Any]]:
 def crossing(
     costs: FloatArray, slopes: FloatArray, leader: int, now: float
 ) -> tuple[float, int] | None:
-    """The nearest value of an input, not below 0, at which another option overtakes the leader.
+    """The nearest value of an input, above 0, at which another option overtakes the leader.
 
     `costs`: now; `slopes`: money per unit of the input. None where no value does it.
     """
@@ -220,12 +220,13 @@ def crossing(
         steeper = slopes[leader] - slopes[n]
         if n != leader and abs(steeper) > 1e-12:
             value = now + (costs[n] - costs[leader]) / steeper
-            if value >= 0 and math.isfinite(value):
+            # where nothing costs anything all meet: no flip, but for rounding
+            if value > 1e-9 * max(now, 1.0) and math.isfinite(value):
                 found.append((abs(value - now), float(value), n))
     return min(found)[1:] if found else None
 
 
-def _slopes(answer: ChoiceWeighed) -> Iterator[tuple[str, tuple[Any, FloatArray]]]:
+def slopes(answer: ChoiceWeighed) -> Iterator[tuple[str, tuple[Any, FloatArray]]]:
     """Input -> its value now (None: not known; an array: by scope) and money per unit of it."""
     parts, known = answer.parts, answer.known
     rates = mode_rates(answer)

@@ -5,7 +5,10 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from typing import Any
 
-from fixstats.findings.base import Note
+from fixstats.findings.base import OWN_RECORDS, Note
+from fixstats.findings.compare_plan import PART_CHOICES
+from fixstats.findings.rates_notes import cautions_for
+from fixstats.findings.safety import OptionSafety
 from fixstats.findings.verdicts import (
     EQUAL_ENOUGH,
     LEAN,
@@ -17,6 +20,7 @@ from fixstats.findings.verdicts import (
     WAIT,
     wrong_share,
 )
+from fixstats.folder import Catalogue
 from fixstats.words import counted, listed
 
 Row = Mapping[str, Any]
@@ -38,8 +42,16 @@ def sentence(row: Row, name: Name, money: Callable[[float], str]) -> str:
     return text
 
 
+def choice_name(choice: str, name: Name) -> str:
+    """``Opening the device``, ``Battery grade``."""
+    for field in PART_CHOICES:
+        if choice.endswith(f"_{field}"):
+            return f"{name(choice.removesuffix(f'_{field}'))} {field}"
+    return name(choice)
+
+
 def _begin(row: Row, name: Name, where: str) -> str:
-    label = name(row["choice"])
+    label = choice_name(row["choice"], name)
     if row["option"] is None:
         return f"{label}{where}: recommend none"
     option, other = name(row["option"]), name(row["runner_up"]) if row["runner_up"] else ""
@@ -57,9 +69,28 @@ def _begin(row: Row, name: Name, where: str) -> str:
 
 
 def notes_of(
-    rows: Sequence[Row], missing: Sequence[str], changed: Sequence[str], name: Name
+    rows: Sequence[Row],
+    options: Sequence[Row],
+    worse: Sequence[tuple[str, OptionSafety]],
+    missing: Sequence[str],
+    changed: Sequence[str],
+    name: Name,
+    *,
+    every: bool = False,
 ) -> Iterator[Note]:
-    """What to know beside the rows."""
+    """What to know beside the rows; ``every``: no choice was named.
+
+    ``options``: the table behind them; ``worse``: choice and option of those ruled out.
+    """
+    if worse:
+        told = [
+            f"{name(one.option)} ({choice_name(choice, name)}, {one.failures:,} of "
+            f"{counted(one.opportunities, 'job')} with a safety failure)"
+            for choice, one in worse
+        ]
+        yield Note(
+            "worse", f"ruled out, whatever it would save: {some(told)}; take it off the bench"
+        )
     sure = [row["p_best"] for row in rows if row["verdict"] == STANDARDISE]
     share = wrong_share(sure)
     if share is not None:
@@ -87,6 +118,13 @@ def notes_of(
             f"the option that leads was never used on that model, so that its figures are those "
             f"of the other models: {some(lent)}",
         )
+    yield from _left_out(options, name)
+    if every:
+        yield Note(
+            "suppliers",
+            "suppliers are weighed within one grade only, since each sells grades of its own: "
+            "fixstats decide PART_supplier --where PART_grade=GRADE",
+        )
     if changed:
         yield Note("what_if", f"what if: {listed(changed)}; nothing of it is stored")
     if rows:
@@ -95,13 +133,52 @@ def notes_of(
             "money per job: what the first try or first piece uses, minutes of jobs without a "
             "costed failure at the labour rate, and the chance of each failure and come-back times "
             "its cost; like for like over the same jobs, models partially pooled; jobs that are "
-            f"themselves come-backs are left out; jobs: those of the row's option; sure means: as "
-            f"sure without the last {LEFT_OUT} jobs of each model",
+            "themselves come-backs are left out; jobs: those of the row's option; standardise also "
+            f"asks to be sure enough without the last {LEFT_OUT} jobs of each model",
+        )
+        yield Note("own_records", OWN_RECORDS)
+
+
+def _left_out(options: Sequence[Row], name: Name) -> Iterator[Note]:
+    """What the money of a job does not hold."""
+    choices = list(dict.fromkeys(one["choice"] for one in options))
+    untimed = {one["choice"] for one in options if one["minutes"] is None}
+    steps = [
+        choice_name(one, name)
+        for one in choices
+        if one in untimed and not one.endswith(tuple(f"_{field}" for field in PART_CHOICES))
+    ]
+    if steps:
+        yield Note(
+            "same_minutes",
+            f"minutes are left out, as if all options took the same: {some(steps)}; "
+            "STEP_minutes in the job sheet records them",
+        )
+    parts = [one for one in choices if one.endswith(tuple(f"_{field}" for field in PART_CHOICES))]
+    if parts:
+        yield Note(
+            "cost_only",
+            f"{some([choice_name(one, name) for one in parts])}: only what a piece costs the shop, "
+            "with failures and come-backs within the warranty; what customers pay for it, and how "
+            "it looks and lasts after that, is not in it",
         )
 
 
+def cautions_of(rows: Sequence[Row], modes: Sequence[str], catalogue: Catalogue) -> tuple[str, ...]:
+    """The usual cautions of the methods named, and of cells where a mode can hurt someone."""
+    named = {(row["choice"], row[key]) for row in rows for key in ("option", "current")}
+    own = [
+        f"{method.code}: {text}"
+        for method in catalogue.methods
+        if (method.step, method.code) in named
+        for text in method.cautions
+    ]
+    cells = cautions_for([{"mode": one, "family": None} for one in modes], catalogue)
+    return (*dict.fromkeys(own), *cells)
+
+
 def _titled(row: Row, name: Name) -> str:
-    return f"{name(row['choice'])}{' on ' + row['model'] if row['model'] else ''}"
+    return f"{choice_name(row['choice'], name)}{' on ' + row['model'] if row['model'] else ''}"
 
 
 def some(names: Sequence[str]) -> str:

@@ -11,7 +11,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
 
 from fixstats.findings.safety import CLEARED, WORSE
-from fixstats.words import counted, listed
+from fixstats.words import counted, listed, sure_percent
 
 UNPROVEN, ONLY_ONE, EQUAL_ENOUGH = "unproven", "only_one", "equal_enough"
 STANDARDISE, TRIAL, LEAN, WAIT = "standardise", "trial", "lean", "wait"
@@ -167,8 +167,9 @@ def standardise(figures: Figures, ranked: Sequence[Candidate]) -> Verdict | None
     return _verdict(
         STANDARDISE,
         ranked,
-        f"{leader.p_best:.0%} sure to be the cheapest, and as sure without the last {LEFT_OUT} "
-        f"jobs; below {figures.standardise_at:.0%} it would not be",
+        f"{sure_percent(leader.p_best)}% sure to be the cheapest, and above "
+        f"{100 * figures.standardise_at:g}% without the last {LEFT_OUT} jobs, too; below that it "
+        "would not be",
     )
 
 
@@ -206,7 +207,7 @@ def lean(figures: Figures, ranked: Sequence[Candidate]) -> Verdict | None:
     if leader.regret > figures.tolerance:
         return None
     reason = (
-        f"use it and keep counting: it is expected to lose {figures.money(leader.regret)} a job "
+        f"it is expected to lose {figures.money(leader.regret)} a job "
         f"against always choosing right, within the tolerance of {figures.money(figures.tolerance)}"
     )
     return _verdict(LEAN, ranked, _unsure(figures, leader, reason))
@@ -243,9 +244,9 @@ def _verdict(
 def _unsure(figures: Figures, leader: Candidate, reason: str) -> str:
     """Beside the reason for a lesser verdict: why it is no standard yet."""
     why = held_up(figures, leader)
-    sure = f"{leader.p_best:.0%} sure to be the cheapest"
+    sure = f"{sure_percent(leader.p_best, figures.standardise_at)}% sure to be the cheapest"
     if leader.p_best < figures.standardise_at:
-        return f"{reason}; {sure}, {figures.standardise_at:.0%} would make it the standard"
+        return f"{reason}; {sure}, {100 * figures.standardise_at:g}% would make it the standard"
     return f"{reason}; {sure}, but {why}"
 
 

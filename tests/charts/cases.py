@@ -13,6 +13,7 @@ from fixstats.findings.rates_pool import pool_rows
 from .cause_cases import CAUSES
 from .comeback_cases import COMEBACKS
 from .compare_cases import COMPARISONS
+from .decide_cases import DECISIONS
 from .practice_cases import PRACTICES
 from .trial_cases import TRIALS
 from .watch_cases import WATCHED
@@ -240,4 +241,4 @@ FINDINGS = {
     "costs unknown": costs(cost("display_lines", 3, 1900, None)),
     "costs, no rows": costs(),
 }  # fmt: skip
-FINDINGS |= COMPARISONS | PRACTICES | CAUSES | COMEBACKS | TRIALS | WATCHED
+FINDINGS |= COMPARISONS | PRACTICES | CAUSES | COMEBACKS | TRIALS | WATCHED | DECISIONS

@@ -48,6 +48,16 @@ def test_words(name: str) -> None:
         words = ("n: ", "by what was drawn", "confidence sequence, 96\u00a0%", "up to 2025-06-17")
         assert [word for word in words if word not in under] == []
         return
+    if found.question == "decide":
+        words = (
+            "n: ",
+            "jobs an option",
+            "by first choice",
+            "95\u00a0% intervals",
+            "up to 2025-06-17",
+        )
+        assert [word for word in words if word not in under] == []
+        return
     if found.question == "watch":
         words = ("n: ", "by first choice", "against 2024-06-01", "2025-06-17", "false alarms")
         assert [word for word in words if word not in under] == []
@@ -74,6 +84,8 @@ def test_units_on_the_axis(case: str) -> None:
         "causes": "odds ratio, log scale",
         "comebacks": "came back, % of jobs handed over",
         "trial status": "difference to ",
+        "decide": "expected cost per job, EUR",
+        "decide flips": "expected cost per job, EUR",
         "rates by pair": " %",  # a grid has no axis of rates, the cells say them
     }
     unit = units.get(picture_name(FINDINGS[case]), "failures per opportunity, %")

@@ -18,7 +18,7 @@ def test_the_commands_are_those_promised():
     assert set(COMMANDS) == {
         "demo", "init", "import", "heldback", "batches", "forget", "rates", "compare", "costs",
         "check", "practice", "causes", "comebacks", "watch", "query", "sql", "add", "amend", "show",
-        "adopt", "explain", "brief",
+        "adopt", "explain", "brief", "decide",
     }  # fmt: skip
 
 
