@@ -12,6 +12,7 @@ from datetime import date
 from typing import Any
 
 from fixstats.findings.safety import CLEARED, WORSE
+from fixstats.findings.standards import holding
 from fixstats.findings.verdicts import (
     EQUAL_ENOUGH,
     LEAN,
@@ -55,11 +56,13 @@ class Pick:
 
 
 def standard_of(choice: str, model: str, catalogue: Catalogue, day: date) -> Standard | None:
-    """What the workshop adopted by that day: for the model, else for all."""
-    valid = [one for one in catalogue.standards if one.choice == choice and one.since <= day]
-    own = [one for one in valid if one.model is not None and fold(one.model) == fold(model)]
-    every = [one for one in valid if one.model is None]
-    return max(own or every, key=lambda one: one.since, default=None)
+    """The house standard that holds on that day: for the model, else for all."""
+    held = {
+        fold(one.model or ""): one
+        for one in holding(catalogue, day, to_come=False)
+        if one.choice == choice
+    }
+    return held.get(fold(model)) or held.get("")
 
 
 def pick(

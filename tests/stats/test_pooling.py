@@ -148,3 +148,14 @@ def test_importing_the_numeric_core_does_not_load_scipy():
         [sys.executable, "-c", code], capture_output=True, text=True, check=True, timeout=60
     )
     assert done.stdout.strip() == "False"
+
+
+def test_one_group_alone_has_the_entry_it_has_among_all():
+    failures, opportunities = [0, 3, 9, 1, 0], [6, 40, 210, 15, 0]
+    every = stats.pool_rates(failures, opportunities)
+    for group in range(5):
+        one = stats.pool_rate_of(group, failures, opportunities)
+        for name in ("pooled_rate", "pooled_low", "pooled_high", "borrowed"):
+            assert_allclose(getattr(one, name), [getattr(every, name)[group]], rtol=1e-7)
+    with pytest.raises(IndexError):
+        stats.pool_rate_of(5, failures, opportunities)

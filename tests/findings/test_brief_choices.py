@@ -1,0 +1,166 @@
+"""Which option a brief names: from rows of ``decide`` made by hand."""
+
+from __future__ import annotations
+
+from datetime import date
+
+import pytest
+
+from fixstats.findings.brief_choices import (
+    ALONE,
+    BETTER,
+    EQUAL,
+    HOUSE,
+    NOTHING,
+    OPEN,
+    pick,
+    standard_of,
+)
+from fixstats.folder import DEFAULT_CATALOGUE, read_catalogue
+from fixstats.folder.catalogue import Standard
+
+SINCE = date(2026, 6, 1)
+ROW = {
+    "choice": "opening", "scope": "all", "model": None, "verdict": "standardise", "option": "plate",
+    "runner_up": "gun", "current": "gun", "p_best": 0.97, "saving_per_job": 1.2, "saving_low": 0.3,
+    "saving_high": 2.1, "saving_vs_current": 1.2, "jobs": 400, "jobs_needed": None,
+    "safety": "cleared", "borrowed": 0.1,
+}  # fmt: skip
+
+
+def decided(model=None, **changes):
+    return ROW | {"model": model, "scope": "model" if model else "all"} | changes
+
+
+def options(model=None, **states):
+    return [
+        {"choice": "opening", "model": model, "option": option, "safety": state}
+        for option, state in ({"plate": "cleared", "gun": "cleared"} | states).items()
+    ]
+
+
+def picked(row=None, *, standard=None, rows=None, states=None):
+    held = standard and Standard("opening", standard, SINCE)
+    rows = rows if rows is not None else [row] if row else []
+    parts = states if states is not None else options()
+    return pick("opening", "M1", rows, parts, held, name=str.upper, currency="EUR")
+
+
+def told(one):
+    return one.option, one.word, one.standard
+
+
+@pytest.mark.parametrize(
+    ("verdict", "word", "why"),
+    [
+        ("standardise", BETTER, "97 % sure to be the cheapest"),
+        ("equal_enough", EQUAL, "GUN would cost about the same"),
+        ("trial", OPEN, "a trial would pay"),
+        ("lean", OPEN, "little is lost if wrong"),
+        ("wait", OPEN, "too little recorded"),
+    ],
+)
+def test_without_a_standard_the_leader_is_named_as_its_verdict_says(verdict, word, why):
+    one = picked(decided(verdict=verdict))
+    assert told(one) == ("plate", word, False)
+    assert why in one.why
+    if verdict != "equal_enough":
+        assert "saves 1.20 EUR a job (0.30 to 2.10) against GUN" in one.why
+    assert (one.verdict, one.scope, one.p_best, one.jobs) == (verdict, "all", 0.97, 400)
+
+
+def test_the_only_one_used():
+    one = picked(decided(verdict="only_one", runner_up=None, saving_per_job=None))
+    assert told(one) == ("plate", ALONE, False)
+
+
+def test_the_row_of_the_model_goes_before_that_of_all():
+    rows = [decided(), decided("M1", option="gun", runner_up="plate"), decided("M2")]
+    one = picked(rows=rows, states=[*options(), *options("M1")])
+    assert (one.option, one.scope) == ("gun", "model")
+    assert picked(rows=[decided(), decided("M2")]).scope == "all"
+
+
+def test_a_standard_that_leads():
+    one = picked(decided(), standard="plate")
+    assert told(one) == ("plate", HOUSE, True)
+    assert one.why.startswith("since 2026-06-01; saves 1.20 EUR")
+
+
+@pytest.mark.parametrize(
+    ("verdict", "why"),
+    [
+        ("lean", "PLATE looks 1.20 EUR a job cheaper, 97 % sure: not settled"),
+        ("wait", "PLATE looks 1.20 EUR a job cheaper, 97 % sure: not settled"),
+        ("equal_enough", "PLATE costs about the same"),
+        ("unproven", "PLATE may cost less, its safety is not shown"),
+    ],
+)
+def test_a_standard_holds_until_the_records_are_sure(verdict, why):
+    one = picked(decided(verdict=verdict), standard="gun")
+    assert told(one) == ("gun", HOUSE, True)
+    assert why in one.why
+    assert one.p_best is None  # it is the leader's, not that of the one named
+
+
+def test_a_standard_gives_way_where_they_are_sure():
+    one = picked(decided(), standard="gun")
+    assert told(one) == ("plate", BETTER, False)
+    assert "the house standard is GUN" in one.why
+
+
+def test_a_dangerous_standard_is_not_named():
+    row = decided(verdict="lean")
+    one = picked(row, standard="gun", states=options(gun="worse"))
+    assert told(one) == ("plate", BETTER, False)
+    assert "GUN is ruled out by its safety failures" in one.why
+    row = decided(verdict="unproven", option=None, runner_up=None, saving_per_job=None)
+    one = picked(row, standard="gun", states=options(gun="worse", plate="worse"))
+    assert told(one) == (None, OPEN, False)
+    assert "ask first" in one.why
+
+
+def test_cheap_and_not_shown_to_be_safe_is_not_named_before_what_is():
+    row = decided(verdict="unproven", jobs_needed=140)
+    one = picked(row, states=options(plate="unproven"))
+    assert told(one) == ("gun", OPEN, False)
+    assert one.safety == "cleared"
+    assert "140 jobs without a safety failure would show it" in one.why
+    one = picked(row, states=options(plate="unproven", gun="unproven"))
+    assert told(one) == ("plate", OPEN, False)
+    assert "its safety is not shown yet" in one.why
+
+
+def test_without_records_only_a_standard_can_speak():
+    assert told(picked()) == (None, NOTHING, False)
+    one = picked(standard="gun")
+    assert told(one) == ("gun", HOUSE, True)
+    assert one.verdict is None
+
+
+def test_certainty_is_never_claimed():
+    assert "over 99 % sure" in picked(decided(p_best=1.0)).why
+
+
+def test_a_standard_of_the_model_goes_before_one_of_all(tmp_path):
+    path = tmp_path / "c.toml"
+    lines = [
+        ("heat_gun", "2025-04-01", ""), ("heat_plate", "2026-06-01", ""),
+        ("heat_pad", "2026-01-01", 'model = "m 1"'), ("heat_gun", "2027-01-01", 'model = "M 1"'),
+    ]  # fmt: skip
+    more = "".join(
+        f'\n[[standard]]\nchoice = "opening"\noption = "{option}"\nsince = {since}\n{model}\n'
+        for option, since, model in lines
+    )
+    path.write_text(DEFAULT_CATALOGUE.read_text(encoding="utf-8") + more, encoding="utf-8")
+    catalogue = read_catalogue(path)
+
+    def held(model, day):
+        one = standard_of("opening", model, catalogue, day)
+        return one and one.option
+
+    assert held("M  1", date(2026, 7, 1)) == "heat_pad"
+    assert held("Other", date(2026, 7, 1)) == "heat_plate"
+    assert held("M 1", date(2027, 1, 1)) == "heat_gun"
+    assert held("M 1", date(2025, 5, 1)) == "heat_gun"
+    assert held("M 1", date(2025, 1, 1)) is None
