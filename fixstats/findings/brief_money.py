@@ -42,6 +42,9 @@ def allowance_row(counted: Counted, subject: Subject) -> dict[str, Any]:
         for mode, by_model in counted.of_repair.items()
         if prices[mode] is None and any(k for k, _ in by_model.values())
     ]
+    row["never_looked_for"] = [
+        mode for mode, by_model in counted.of_repair.items() if not _looked_at(by_model)
+    ]
     row["returns_not_counted"] = int(
         sum(k for reason in returns if prices[reason] is None for k, _ in returns[reason].values())
     )
@@ -69,10 +72,25 @@ def _money(
     """Draws of the expected money per job of what can happen to it."""
     costs = {name: price for name in events if (price := prices[name])}
     total = np.zeros(DRAWS)
-    for n, names in enumerate(similar_costs(costs)):
+    for n, names in enumerate(_classes(events, costs)):
         by_model, each = _as_one({name: events[name] for name in names}, costs)
         total += each * rate_draws(by_model, model, seed=seed + n)
     return total
+
+
+def _looked_at(by_model: ByModel) -> float:
+    return sum(n for _, n in by_model.values())
+
+
+def _classes(events: Mapping[str, ByModel], costs: Mapping[str, float]) -> list[tuple[str, ...]]:
+    """Events to be pooled as one: of similar cost, and looked for on most of the jobs.
+
+    One that few could know of stands by itself: together, its few would count for all.
+    """
+    most = max((_looked_at(events[name]) for name in costs), default=0)
+    seldom = [name for name in costs if 2 * _looked_at(events[name]) < most]
+    often = {name: cost for name, cost in costs.items() if name not in seldom}
+    return [*similar_costs(often), *((name,) for name in seldom)]
 
 
 def _as_one(
@@ -115,6 +133,9 @@ def _words(row: Mapping[str, Any], subject: Subject) -> str:
     missing = [subject.catalogue.label(code) for code in row["not_counted"]]
     if missing:
         text += f"; not counted, for want of a cost: {listed(missing)}"
+    unknown = [subject.catalogue.label(code) for code in row["never_looked_for"]]
+    if unknown:
+        text += f"; not known of any job, and not counted: {listed(unknown)}"
     if row["returns_not_counted"]:
         text += f"; {count_of(row['returns_not_counted'], 'come-back')} without a reason or cost"
         text += " not counted"

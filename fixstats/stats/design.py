@@ -113,9 +113,9 @@ def group_means(design: Design, group: Grouping, opportunities: ArrayLike) -> De
     """
     n = as_numbers("opportunities", opportunities)
     total = np.bincount(group.codes, n, group.levels)
-    sums = np.stack(
-        [np.bincount(group.codes, n * column, group.levels) for column in design.columns.T], axis=1
-    )
+    sums = np.zeros((group.levels, design.columns.shape[1]))  # of one option: no column at all
+    for column, values in enumerate(design.columns.T):
+        sums[:, column] = np.bincount(group.codes, n * values, group.levels)
     means = sums / np.where(total > 0, total, 1)[:, None]
     return Design(
         means[group.codes],

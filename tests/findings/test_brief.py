@@ -321,7 +321,7 @@ def test_parts_to_have_ready(shop, larch):
 
 
 def test_the_allowance_is_money_of_failures_and_come_backs_per_job(larch):
-    """Near the plain sums over all three models, whose jobs are many; interval around it."""
+    """Near the plain sums of the model, whose jobs are many, and with these in the interval."""
     (row,) = larch.parts["allowance"]
     alone = [one for one in swaps(alone=True) if one["model"] == "Larch"]
     costs = {"lines": 55, "torn": 4, "bent": 20, "dud": 2}
@@ -331,7 +331,7 @@ def test_the_allowance_is_money_of_failures_and_come_backs_per_job(larch):
         return sum(mode in one["failures"] for one in looked) / len(looked)
 
     plain = sum(cost * rate(mode) for mode, cost in costs.items())
-    assert row["failures"] == pytest.approx(plain, rel=0.15)
+    assert row["failures"] == pytest.approx(plain, rel=0.1)  # drawn a little to the other two
     assert row["failures_low"] < plain < row["failures_high"]
     told = [one for one in alone if followed(one)]
     back = [one for one in told if came_back(one) is not None and came_back(one) <= DAYS]
@@ -340,6 +340,7 @@ def test_the_allowance_is_money_of_failures_and_come_backs_per_job(larch):
     assert row["money"] == pytest.approx(row["failures"] + row["comebacks"])
     assert row["not_counted"] == ["loose"]
     assert "not counted, for want of a cost: Loose" in row["text"]
+    assert row["never_looked_for"] == ["clash"]
     assert row["returns_not_counted"] > 0
 
 
