@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from fixstats.cli import complete
-from fixstats.cli.options import ShopOption
+from fixstats.cli.options import ShopOption, check_format
 
 if TYPE_CHECKING:
     from fixstats.findings.base import Finding
@@ -59,6 +59,7 @@ def brief(
     from fixstats.cli.emit import emit
     from fixstats.shop import open_shop
 
+    check_format(form, PAGES)  # before the work, not after it
     finding = open_shop(shop).brief(model=model, repair=repair).finding
     emit(finding, brief_text, form=form, out=out, pages=PAGES)
     return 0

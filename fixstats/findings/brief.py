@@ -304,8 +304,9 @@ def _likeliest(
         n for by_option in cells.values() for _, n in by_option.get(option, {}).values()
     )
     counts = {
-        mode: dict(by_option.get(option, {})) if own else _together(by_option.values())
-        for mode, by_option in cells.items()
+        mode: dict(cells[mode].get(option, {})) if own else _together(cells[mode].values())
+        for mode in subject.catalogue.modes
+        if mode in cells
     }
     guessed = sorted(counts, key=lambda mode: -_guess(counts[mode], subject.model))[:WORKED_OUT]
     odds = [(mode, odds_of(counts[mode], subject.model, subject.level)) for mode in guessed]

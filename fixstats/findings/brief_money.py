@@ -57,7 +57,7 @@ def _returns(counted: Counted) -> dict[str, ByModel]:
     followed = {model: n for model, (_, n) in counted.repair.returns.items()}
     return {
         reason: {model: (by_model.get(model, 0), n) for model, n in followed.items()}
-        for reason, by_model in counted.repair.reasons.items()
+        for reason, by_model in sorted(counted.repair.reasons.items())
     }
 
 
@@ -100,7 +100,7 @@ def _as_one(
 
     Where one was looked for on fewer jobs than another, the fewest count for both.
     """
-    models = list(dict.fromkeys(model for by_model in events.values() for model in by_model))
+    models = sorted({model for by_model in events.values() for model in by_model})
     if not models:
         return {}, 0.0
     pairs = np.array([[by.get(m, (0, 0)) for by in events.values()] for m in models], dtype=float)

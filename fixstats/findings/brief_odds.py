@@ -96,7 +96,8 @@ def _pooled(
     by_model: ByModel, model: str, level: float
 ) -> tuple[stats.Pooled, tuple[float, float]]:
     """The pooled rate of one model, and its own counts."""
-    counts = {model: (0, 0), **by_model}
+    # In one order, or the last digits would hang on that of the database.
+    counts = dict(sorted({model: (0, 0), **by_model}.items()))
     place = list(counts).index(model)
     failures, opportunities = zip(*counts.values(), strict=True)
     pooled = stats.pool_rate_of(place, failures, opportunities, confidence_level=level)

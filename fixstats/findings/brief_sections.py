@@ -128,8 +128,9 @@ def intake_rows(counts: RepairCounts, subject: Subject) -> list[Row]:
     """
     labels = subject.catalogue.labels
     found = [
-        _intake_row("mode", mode, None, labels[mode], by_model, subject)
-        for mode, by_model in counts.intake.items()
+        _intake_row("mode", mode, None, labels[mode], counts.intake[mode], subject)
+        for mode in subject.catalogue.modes
+        if mode in counts.intake
     ]
     found.sort(key=lambda row: -row["rate"])
     factors = [one for one in subject.catalogue.factors if one.code in subject.repair.factors]
