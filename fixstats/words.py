@@ -45,7 +45,7 @@ def sure_percent(chance: float, line: float | None = None) -> str:
     """
     if chance < 0.005:
         return "<1"
-    if chance > 0.995:
+    if chance >= 0.995:
         return ">99"
     rounded = round(100 * chance)
     if line is not None and chance < line <= rounded / 100:

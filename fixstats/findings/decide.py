@@ -11,7 +11,7 @@ from fixstats.findings.decide_figures import ChoiceWeighed, weigh_choice
 from fixstats.findings.decide_lines import line_rows
 from fixstats.findings.decide_plan import DecideAsk, changed_words, settled
 from fixstats.findings.decide_rows import flip_rows, mode_rows, option_rows, rows_of
-from fixstats.findings.decide_words import cautions_of, notes_of, sentence
+from fixstats.findings.decide_words import cautions_of, notes_of, picked_notes, sentence
 from fixstats.findings.safety import WORSE
 from fixstats.folder import ShopFolder
 from fixstats.folder.settings import Settings
@@ -71,6 +71,7 @@ def _finding(
             every=bool(rows) and not ask.choices,
         )
     )
+    notes[:0] = picked_notes(ask, [answer.counted.choice for answer in answers], folder.catalogue)
     if not rows:
         notes.insert(0, Note("nothing", "no job asked about has an option of such a choice"))
     seen = [mode for answer in answers for mode in answer.known.costs]

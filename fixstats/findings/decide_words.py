@@ -6,7 +6,8 @@ from collections.abc import Callable, Iterator, Mapping, Sequence
 from typing import Any
 
 from fixstats.findings.base import OWN_RECORDS, Note
-from fixstats.findings.compare_plan import PART_CHOICES
+from fixstats.findings.compare_plan import PART_CHOICES, find_choice, picked_by
+from fixstats.findings.decide_plan import DecideAsk
 from fixstats.findings.rates_notes import cautions_for
 from fixstats.findings.safety import OptionSafety
 from fixstats.findings.verdicts import (
@@ -137,6 +138,24 @@ def notes_of(
             f"asks to be sure enough without the last {LEFT_OUT} jobs of each model",
         )
         yield Note("own_records", OWN_RECORDS)
+
+
+def picked_notes(ask: DecideAsk, choices: Sequence[str], catalogue: Catalogue) -> Iterator[Note]:
+    """Jobs picked by what came after a choice can turn its answer round."""
+    found: dict[str, list[str]] = {}
+    for name in choices:
+        choice = find_choice(name, catalogue)
+        # the grade within which suppliers are weighed was settled before
+        where = [one for one in ask.where if one[0] != f"{choice.place}_grade"]
+        for why in picked_by(where, choice, catalogue):
+            found.setdefault(why, []).append(name)
+    if found:
+        told = [f"{why} ({some(names)})" for why, names in found.items()]
+        yield Note(
+            "picked",
+            f"the jobs were picked by how they went, after the choice: {'; '.join(told)}; that "
+            "alone can make options look alike, or turn them round; leave it out of --where",
+        )
 
 
 def _left_out(options: Sequence[Row], name: Name) -> Iterator[Note]:
