@@ -52,6 +52,7 @@ LINES = (
     "trial status pads",
     "trial list",
     "adopt",
+    'decide battery_release --model "Norvane 21" --labour-rate 60',
     "brief --model Nobody --repair battery_swap",
 )
 BEGIN = "trial start pads opening --options heat_plate,heat_pad --difference 0.05 --max-jobs 40"

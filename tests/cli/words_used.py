@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import ast
+import shlex
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 from itertools import pairwise
@@ -43,7 +44,7 @@ class Used:
         with monkeypatch.context() as patched:
             patched.setattr(emitting, "emit", shown)
             for line in lines:
-                self.lines[line] = through_the_door(app, line.split())
+                self.lines[line] = through_the_door(app, shlex.split(line))
 
 
 def keys_of(finding: Finding) -> Iterator[str]:
