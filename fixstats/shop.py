@@ -16,6 +16,7 @@ from fixstats.folder import ShopFolder, find_folder
 from fixstats.shop_bench import BenchWork
 from fixstats.shop_brief import BenchBrief
 from fixstats.shop_decide import Decisions
+from fixstats.shop_report import MonthlyReport
 from fixstats.shop_result import Result, Words, words_of
 from fixstats.shop_standards import Standards
 from fixstats.shop_time import TimeQuestions
@@ -33,7 +34,9 @@ if TYPE_CHECKING:
 
 
 @dataclass(frozen=True)
-class Shop(TimeQuestions, TrialQuestions, Decisions, BenchWork, Standards, BenchBrief):
+class Shop(
+    TimeQuestions, TrialQuestions, Decisions, BenchWork, Standards, BenchBrief, MonthlyReport
+):
     """One workshop, open for questions; every question reads the records as they stand then."""
 
     folder: ShopFolder

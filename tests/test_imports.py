@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 
 PACKAGE = Path(__file__).parent.parent / "fixstats"
-BASE = {"errors", "resources", "words"}
+BASE = {"errors", "resources", "words", "spreadsheet"}
 
 # room -> rooms it may import, beside itself; in the order of the flow.
 ROOMS: dict[str, set[str]] = {
@@ -18,6 +18,7 @@ ROOMS: dict[str, set[str]] = {
     "resources": set(),
     "words": set(),
     "glossary": BASE,
+    "spreadsheet": set(),
     "folder": BASE,
     "engines": BASE | {"folder"},
     "records": BASE | {"folder", "engines"},
@@ -25,7 +26,7 @@ ROOMS: dict[str, set[str]] = {
     "stats": set(),
     "findings": BASE | {"folder", "engines", "tallies", "stats"},
     "charts": BASE | {"folder", "findings"},
-    "report": BASE | {"folder", "findings", "charts"},
+    "report": BASE | {"folder", "tallies", "findings", "charts"},
     "shop_result": BASE | {"folder", "findings", "charts"},
     "shop_time": BASE | {"folder", "tallies", "findings", "shop_result"},
     "shop_decide": BASE | {"folder", "findings", "shop_result"},
@@ -33,10 +34,11 @@ ROOMS: dict[str, set[str]] = {
     "shop_standards": BASE | {"folder", "records", "tallies", "findings", "shop_result"},
     "shop_brief": BASE | {"folder", "findings", "shop_result"},
     "shop_bench": BASE | {"folder", "records", "findings", "shop_result"},
+    "shop_report": BASE | {"folder", "tallies", "findings", "report", "shop_result"},
     "shop": BASE
     | {"folder", "engines", "records", "tallies", "findings", "charts"}
     | {"shop_result", "shop_time", "shop_trial", "shop_bench"}
-    | {"shop_standards", "shop_decide", "shop_brief"},
+    | {"shop_standards", "shop_decide", "shop_brief", "shop_report"},
     "demo": BASE | {"folder", "engines", "records", "shop"},
     "cli": BASE
     | {"folder", "engines", "records", "tallies", "findings", "charts", "report", "shop", "demo"}
@@ -46,7 +48,7 @@ ROOMS: dict[str, set[str]] = {
 }
 # A findings file may use another that stands before it.
 FINDINGS = (
-    "base", "rates_notes", "rates_pool", "rates", "costs", "twins", "check",
+    "base", "rates_notes", "rates_pool", "rates", "month", "costs", "twins", "check",
     "adjusting_columns", "adjusting",
     "compare_plan", "compare_figures", "compare_beside", "compare_words", "compare_use_notes",
     "compare_empty_notes", "compare_notes",

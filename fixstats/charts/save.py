@@ -73,6 +73,15 @@ def save(chart: Picture, path: Path) -> None:
         raise FixstatsError(f"{path}: cannot write the picture: {error.strerror}") from error
 
 
+def svg_with_words(chart: Picture) -> tuple[str, str, str]:
+    """The picture as SVG, to stand within a page; its title; its text alternative.
+
+    Everything in the SVG is escaped; title and text alternative are plain text.
+    """
+    spec = chart.to_dict()
+    return _svg(spec).decode(), _title(spec), _description(spec)
+
+
 def _svg(spec: Spec) -> bytes:
     import vl_convert
 

@@ -27,6 +27,7 @@ from fixstats.cli.init import init
 from fixstats.cli.practice import practice
 from fixstats.cli.query import query
 from fixstats.cli.rates import rates
+from fixstats.cli.report import report
 from fixstats.cli.show import show
 from fixstats.cli.sql import sql
 from fixstats.cli.trial import trial
@@ -53,7 +54,7 @@ app = typer.Typer(
 
 for command in (
     demo, init, add, amend, show, rates, compare, causes, practice, comebacks, watch, decide, adopt,
-    brief, costs, check, heldback, batches, forget, query, sql, explain,
+    brief, costs, report, check, heldback, batches, forget, query, sql, explain,
 ):  # fmt: skip
     app.command()(command)
 app.command(name="import")(import_)

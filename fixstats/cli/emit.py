@@ -10,12 +10,11 @@ from typing import Any
 from fixstats.cli.options import check_format
 from fixstats.errors import FixstatsError, UsageError
 from fixstats.findings.base import Finding
+from fixstats.spreadsheet import csv_text, joined
 
 ENDINGS = {
     ".json": "json", ".csv": "csv", ".md": "markdown", ".txt": "table", ".html": "html"
 }  # fmt: skip
-# A spreadsheet takes text that begins with one of these for a formula.
-FORMULA_SIGNS = ("=", "+", "-", "@", "\t", "\r")
 
 TableText = Callable[[Finding], str]
 
@@ -86,30 +85,9 @@ def columns(finding: Finding) -> list[str]:
     return list(finding.rows[0]) if finding.rows else []
 
 
-def joined(value: Any) -> Any:
-    """A list as one cell; anything else as it is."""
-    return ", ".join(map(str, value)) if isinstance(value, list) else value
-
-
-def inert(value: Any) -> Any:
-    """Text that a spreadsheet would run as a formula, made plain text."""
-    value = joined(value)
-    if isinstance(value, str) and value.startswith(FORMULA_SIGNS) and value != "-":
-        return f"'{value}"
-    return value
-
-
 def as_csv_text(finding: Finding) -> str:
     """The rows as CSV that no spreadsheet runs as formulas."""
-    import csv
-    import io
-
-    out = io.StringIO()
-    writer = csv.writer(out, lineterminator="\n")
-    names = columns(finding)
-    writer.writerow(names)
-    writer.writerows([inert(row[name]) for name in names] for row in finding.rows)
-    return out.getvalue().rstrip("\n")
+    return csv_text(finding.rows).rstrip("\n")
 
 
 def _notes_aside(finding: Finding) -> None:

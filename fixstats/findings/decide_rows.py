@@ -12,7 +12,7 @@ from fixstats import stats
 from fixstats.findings.decide_costs import EachCost
 from fixstats.findings.decide_figures import ChoiceWeighed
 from fixstats.findings.decide_plan import standard_on
-from fixstats.findings.safety import WORSE
+from fixstats.findings.safety import WORSE, OptionSafety
 from fixstats.findings.verdicts import Candidate
 from fixstats.stats.validators import FloatArray
 
@@ -86,6 +86,16 @@ def _ends(draws: FloatArray, level: float) -> tuple[float, float]:
     return float(low), float(high)
 
 
+def _danger(safety: OptionSafety) -> dict[str, Any]:
+    """Safety failures of an option over all models, exact one-sided limits of their rate."""
+    return {
+        "safety_failures": safety.failures,
+        "safety_opportunities": safety.opportunities,
+        "safety_low": safety.low,
+        "safety_high": safety.high,
+    }
+
+
 def candidates(answer: ChoiceWeighed, number: int) -> Mapping[str, Candidate]:
     """The options of one scope by name, with what is expected of each."""
     return {one.option: one for one in answer.weighed[number].figures.candidates}
@@ -137,6 +147,7 @@ def option_rows(answer: ChoiceWeighed, level: float) -> Iterator[dict[str, Any]]
                 "borrowed": float(own_share[n, at]),
                 "current": answer.known.current.get(scope) == option,
                 "standard": standard_on(answer.known.standards, scope) == option,
+                **_danger(answer.known.safety[option]),
             }
 
 

@@ -27,19 +27,28 @@ PEOPLE = (
 
 def alarm_words(one: Row, labels: Mapping[str, str]) -> str:
     """One alarm: what, since when, how strong."""
-    what = _what(one, labels)
+    return f"{subject_words(one, labels)}: {seen_words(one)}"
+
+
+def subject_words(one: Row, labels: Mapping[str, str]) -> str:
+    """What an alarm is about, and since when."""
     since = f" since {one['since']}" if one["since"] else ""
     if one["from_start"]:
         since = " from the first watched days on, if not before"
     if one["group"] is None and not one["lasting"]:
         since = f" in {', '.join(one['months'])}" if one["months"] else since
+    return f"{_what(one, labels)}{since}"
+
+
+def seen_words(one: Row) -> str:
+    """The numbers of an alarm: seen, expected, how much more often."""
     expected = f"{one['expected']:.1f}" if one["expected"] < 100 else f"{one['expected']:,.0f}"
     seen = f"{one['failures']:,} of {one['opportunities']:,}"
     if not one["group"]:
-        return f"{what}{since}: {seen} where {expected} were to be expected, {strength_words(one)}"
+        return f"{seen} where {expected} were to be expected, {strength_words(one)}"
     seen += " came back" if one["charts"] == ["comebacks"] else " failed"
     as_others = f"{expected} would have, had they done like similar jobs of others"
-    return f"{what}{since}: {seen}; {as_others}: {strength_words(one)}"
+    return f"{seen}; {as_others}: {strength_words(one)}"
 
 
 def strength_words(one: Row) -> str:

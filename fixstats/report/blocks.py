@@ -127,9 +127,10 @@ class Fold:
 
 @dataclass(frozen=True)
 class Page:
-    """A whole page; ``tables`` are the rows behind it, by name of the CSV file.
+    """A whole page.
 
-    ``kind`` is a word for the style sheet: ``brief`` fits a page of paper.
+    ``tables`` are the rows behind it, by name of the CSV file; ``kind`` is a word for the style
+    sheet: ``brief`` fits a page of paper; ``name``: of the folder it is kept in.
     """
 
     title: str
@@ -137,6 +138,7 @@ class Page:
     blocks: Sequence[Block]
     tables: Mapping[str, Sequence[Mapping[str, Any]]]
     kind: str = "report"
+    name: str = ""
 
 
 Block = Section | Paragraph | Bullets | Cautions | Actions | Table | Figure | Fold

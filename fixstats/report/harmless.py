@@ -10,8 +10,8 @@ from markupsafe import Markup, escape
 # Letters that are read from right to left (Unicode blocks of Hebrew, Arabic and their relatives).
 _RIGHT_TO_LEFT = "\u0590-\u08ff\ufb1d-\ufdff\ufe70-\ufefc\U00010800-\U00010fff\U0001e800-\U0001efff"
 _RUN = re.compile(f"[{_RIGHT_TO_LEFT}]+(?:[ -]+[{_RIGHT_TO_LEFT}]+)*")
-# They join letters in several scripts and steer nothing.
-_JOINERS = "\u200c\u200d"
+# Joiners of letters in several scripts, and the blank at which no line breaks: they steer nothing.
+_KEPT = "\u200c\u200d\u00a0"
 # FIRST STRONG ISOLATE and POP DIRECTIONAL ISOLATE: plain text has no element for it.
 _ISOLATE, _END = "\u2068", "\u2069"
 _MARKDOWN_SIGNS = re.compile(r"([\\`*_{}\[\]<>#|~!&$])")
@@ -22,7 +22,7 @@ _MARKDOWN_START = re.compile(r"^(\d*)([-+=.)])(?=[\s=-]|$)")
 def cleaned(text: str) -> str:
     """One line of printable text: no control signs, none that change the reading order."""
     return "".join(
-        sign if sign.isprintable() or sign in _JOINERS else " " for sign in str(text)
+        sign if sign.isprintable() or sign in _KEPT else " " for sign in str(text)
     ).strip()
 
 

@@ -43,7 +43,7 @@ _SKELETON = Markup(
 {style}</style>
 </head>
 <body class="{kind}">
-<header><h1>{title}</h1><p>{subtitle}</p></header>
+<header><h1>{title}</h1><p>{subtitle}</p>{contents}</header>
 <main>
 {body}
 </main>
@@ -51,8 +51,10 @@ _SKELETON = Markup(
 </html>
 """
 )
-# An interval beside its words: 120 by 14 units, the estimate as a dot.
-_SPAN_WIDTH, _SPAN_HEIGHT = 120, 14
+# A page of fewer sections is read without links.
+FEWEST_LINKS = 8
+# An interval beside its words: 90 by 14 units, the estimate as a dot.
+_SPAN_WIDTH, _SPAN_HEIGHT = 90, 14
 
 
 def html_page(page: Page) -> str:
@@ -64,9 +66,21 @@ def html_page(page: Page) -> str:
             title=html_text(page.title),
             subtitle=html_text(page.subtitle),
             style=Markup(files(__package__).joinpath("page.css").read_text(encoding="utf-8")),
+            contents=_contents(page.blocks),
             body=html_blocks(page.blocks),
         )
     )
+
+
+def _contents(blocks: Sequence[Block]) -> Markup:
+    """Links to the sections, where there are many."""
+    sections = [block for block in blocks if isinstance(block, Section)]
+    if len(sections) < FEWEST_LINKS:
+        return Markup("")
+    links = (
+        Markup('<a href="#{}">{}</a>').format(one.anchor, html_text(one.title)) for one in sections
+    )
+    return Markup('\n<nav aria-label="Contents">{}</nav>').format(Markup("\n").join(links))
 
 
 def html_blocks(blocks: Sequence[Block]) -> Markup:
@@ -116,7 +130,6 @@ def _table(block: Table) -> Markup:
         "<caption>{title}{source}</caption>"
         "<thead><tr>{heads}</tr></thead>\n<tbody>\n{rows}\n</tbody></table></div>"
     )
-    source = Markup(' <span class="source">{}</span>').format(block.source) if block.source else ""
     heads = (
         Markup('<th scope="col"{}>{}</th>').format(_flush(column), html_text(column.head))
         for column in block.columns
@@ -132,10 +145,16 @@ def _table(block: Table) -> Markup:
     )
     return frame.format(
         title=html_text(block.title),
-        source=source,
+        source=_source(block),
         heads=Markup("").join(heads),
         rows=Markup("\n").join(rows),
     )
+
+
+def _source(block: Table) -> Markup:
+    """Where the figures lie unrounded."""
+    words = Markup(' <span class="source">{}</span>')
+    return words.format(block.source) if block.source else Markup("")
 
 
 def _flush(column: Column) -> Markup:
@@ -181,13 +200,14 @@ def _figure(block: Figure) -> Markup:
     """The picture, its words, and the table behind it."""
     frame = Markup(
         '<figure><div class="scroll picture" role="group" aria-label="{title}" tabindex="0">'
-        "{svg}</div>\n<figcaption>{description}</figcaption>\n"
+        "{svg}</div>\n<figcaption>{name}</figcaption>\n"
         "<details><summary>The table behind it</summary>\n{table}\n</details></figure>"
     )
+    # The description stands in the SVG, where those find it who cannot see the picture.
     return frame.format(
         title=html_text(block.title),
         svg=Markup(block.svg),
-        description=html_text(block.description),
+        name=_source(block.behind) or html_text(block.behind.title),
         table=_table(block.behind),
     )
 

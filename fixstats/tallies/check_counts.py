@@ -56,6 +56,11 @@ def check_counts(con: duckdb.DuckDBPyConnection) -> CheckCounts:
     return CheckCounts(**{name: _rows(con, file) for name, file in STATEMENTS.items()})
 
 
+def jobs_by_month(con: duckdb.DuckDBPyConnection) -> dict[str, int]:
+    """Jobs finished in each month that has any, by ``YYYY-MM``."""
+    return {row["month"]: row["jobs"] for row in _rows(con, STATEMENTS["months"])}
+
+
 def _rows(con: duckdb.DuckDBPyConnection, file: str) -> Rows:
     cursor = con.execute(statement(f"tallies/{file}"))
     names = [column[0] for column in cursor.description or ()]

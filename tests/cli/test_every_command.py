@@ -18,7 +18,7 @@ def test_the_commands_are_those_promised():
     assert set(COMMANDS) == {
         "demo", "init", "import", "heldback", "batches", "forget", "rates", "compare", "costs",
         "check", "practice", "causes", "comebacks", "watch", "query", "sql", "add", "amend", "show",
-        "adopt", "explain", "brief", "decide",
+        "adopt", "explain", "brief", "decide", "report",
     }  # fmt: skip
 
 

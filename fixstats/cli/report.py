@@ -1,0 +1,55 @@
+"""``fixstats report``: one month told to the owner, as a page to read, to print and to keep."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from fixstats.cli.options import ShopOption
+
+
+def report(
+    month: Annotated[
+        str,
+        typer.Option(
+            metavar="YYYY-MM|last",
+            help="The month; last: the last one of which the records reach the last week.",
+        ),
+    ] = "last",
+    out: Annotated[
+        Path | None,
+        typer.Option(
+            metavar="FOLDER", help="Where to write (default: reports/YYYY-MM of the shop)."
+        ),
+    ] = None,
+    shop: ShopOption = None,
+) -> int:
+    """Write the report of a month: report.html, report.md, and every number in a folder csv.
+
+    \b
+    Examples:
+      fixstats report
+      fixstats report --month 2026-08
+      fixstats report --month last --out /tmp/for-the-owner
+    """
+    from fixstats.report.files import write_report
+    from fixstats.shop import open_shop
+
+    opened = open_shop(shop)
+    page = opened.report(month)
+    folder = out or opened.folder.path / "reports" / page.name
+    written = write_report(page, folder)
+    print(f"{page.title}\n")
+    for path in written[:2]:
+        print(_near(path))
+    print(f"{_near(folder / 'csv')}: {len(written) - 2} tables")
+    return 0
+
+
+def _near(path: Path) -> Path:
+    """The path as seen from here, where it lies below."""
+    here = Path.cwd()
+    path = path.resolve()
+    return path.relative_to(here) if path.is_relative_to(here) else path

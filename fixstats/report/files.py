@@ -1,0 +1,35 @@
+"""A page as files: HTML, Markdown, and a folder of CSV."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from fixstats.errors import FixstatsError
+from fixstats.report.blocks import Page
+from fixstats.report.markdown import markdown_page
+from fixstats.report.page import html_page
+from fixstats.spreadsheet import csv_text
+
+
+def write_report(page: Page, folder: Path) -> list[Path]:
+    """Write ``report.html``, ``report.md`` and ``csv/NAME.csv`` into ``folder``; their paths.
+
+    Files of an earlier report of the same name are replaced.
+
+    Raises
+    ------
+    FixstatsError
+        If a file cannot be written.
+    """
+    texts = {
+        folder / "report.html": html_page(page),
+        folder / "report.md": markdown_page(page),
+        **{folder / "csv" / f"{name}.csv": csv_text(rows) for name, rows in page.tables.items()},
+    }
+    for path, text in texts.items():
+        try:
+            path.parent.mkdir(parents=True, exist_ok=True)
+            path.write_text(text, encoding="utf-8")
+        except OSError as trouble:
+            raise FixstatsError(f"{path}: cannot be written ({trouble.strerror})") from trouble
+    return list(texts)

@@ -1,0 +1,188 @@
+"""What to do now: at most five lines, the most urgent first, each with the number behind it."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from typing import Any
+
+from fixstats.charts.words import percent
+from fixstats.findings.watch_words import look_words, seen_words, subject_words
+from fixstats.report.blocks import Action, Actions, Block, Paragraph, Section
+from fixstats.report.material import Material
+from fixstats.report.words import amount, amounts, choice_words, option_words, sentence, sure_words
+from fixstats.words import counted, listed
+
+Row = Mapping[str, Any]
+
+MOST_LINES = 5
+# Alarms do not fill all lines where a decision waits, unless someone can be hurt.
+MOST_ALARMS = 2
+SAFETY, ALARM, DECISION, RECORDS = "safety", "alarm", "decision", "records"
+_LEFT = {
+    SAFETY: ("warning about safety", "warnings about safety"),
+    ALARM: ("alarm", "alarms"),
+    DECISION: ("verdict to act on", "verdicts to act on"),
+    RECORDS: ("remark on the records", "remarks on the records"),
+}
+
+
+def now(material: Material) -> Section:
+    """The first section of a report."""
+    lines = list(candidates(material))
+    alarms = [line for line in lines if line[0] == ALARM]
+    decisions = any(kind == DECISION for kind, _ in lines)
+    late = alarms[MOST_ALARMS:] if decisions else []
+    ordered = [line for line in lines if line not in late] + late
+    shown, left = ordered[:MOST_LINES], ordered[MOST_LINES:]
+    blocks: list[Block] = [Actions(tuple(action for _, action in shown))]
+    if not shown:
+        text = "Nothing calls for action: no alarm, no verdict to act on, no row held back."
+        blocks = [Paragraph(text)]
+    if left:
+        kinds = [kind for kind, _ in left]
+        counts = [counted(kinds.count(kind), *_LEFT[kind]) for kind in _LEFT if kind in kinds]
+        blocks.append(Paragraph(f"Further down: {listed(counts)}.", small=True))
+    return Section("What to do now", "now", blocks)
+
+
+def candidates(material: Material) -> Iterator[tuple[str, Action]]:
+    """Everything that calls for action, most urgent first, each with its kind."""
+    yield from _dangerous_options(material)
+    yield from _alarms(material)
+    yield from _verdicts(material)
+    yield from _held_back(material)
+
+
+def _dangerous_options(material: Material) -> Iterator[tuple[str, Action]]:
+    """Options that must not be used: their safety failures are too many."""
+    labels = material.decided.labels
+    options = material.decided.parts.get("options", ())
+    for row in options:
+        if row["scope"] == "all" and row["safety"] == "worse" and row["jobs"]:
+            what = option_words(row["choice"], row["option"], labels)
+            text = f"Do not use {what} for {choice_words(row['choice'], labels)}."
+            number = (
+                f"{_of(row)} jobs with a failure that can hurt someone, "
+                f"at least {percent(row['safety_low'])} ({material.level}, one-sided); "
+                f"{_danger(row, material)}"
+            )
+            yield SAFETY, Action("Stop", text, number, urgent=True)
+
+
+def _of(row: Row) -> str:
+    return f"{row['safety_failures']:,} of {row['safety_opportunities']:,}"
+
+
+def _danger(row: Row, material: Material) -> str:
+    """Which of the two rules it breaks."""
+    limit = material.folder.settings.safety_limit
+    if row["safety_low"] > limit:
+        return f"the limit is {percent(limit)}"
+    return "more often than with the most used option, beyond chance (Fisher's exact test)"
+
+
+def _alarms(material: Material) -> Iterator[tuple[str, Action]]:
+    """Alarms, one line a subject: what a lot does wrong in three ways is one thing to look at.
+
+    The finding's order is kept, but what can hurt someone comes first and people come last.
+    """
+    alarms = [one for one in material.watched.parts["alarms"] if not one["explained_by"]]
+    ordered = sorted(alarms, key=lambda one: (not one["safety"], one["group"] == "technician"))
+    labels = material.watched.labels
+    for first, *more in by_subject(ordered):
+        head = subject_words(first, labels)
+        kind = "Help" if first["group"] == "technician" else "Look into"
+        text = f"{sentence(head)} {sentence(look_words(first, labels))}"
+        number = seen_words(first)
+        if more:
+            number += f"; {counted(len(more), 'more alarm')} about the same"
+        urgent = any(one["safety"] for one in (first, *more))
+        yield SAFETY if urgent else ALARM, Action(kind, text, number, urgent=urgent)
+
+
+def by_subject(alarms: Sequence[Row]) -> list[list[Row]]:
+    """Alarms about the same group, or the same mode or family of the shop, together."""
+    subjects: dict[Any, list[Row]] = {}
+    for one in alarms:
+        names = ("group", "value_of_group") if one["group"] else ("mode", "family")
+        subjects.setdefault(tuple(one[name] for name in names), []).append(one)
+    return list(subjects.values())
+
+
+def _verdicts(material: Material) -> Iterator[tuple[str, Action]]:
+    """Verdicts over all models that ask for an act, those with most money first."""
+    rows = [row for row in material.decided.rows if row["scope"] == "all" and row["option"]]
+    standards = {
+        row["choice"]: row["option"]
+        for row in material.standards.rows
+        if row["scope"] == "all" and row["jobs_since"] is not None
+    }
+    for verdict, line in (("standardise", _standard), ("unproven", _proof), ("trial", _trial)):
+        of_it = [row for row in rows if row["verdict"] == verdict]
+        for row in sorted(of_it, key=lambda row: -_worth(row)):
+            action = line(row, material, standards.get(row["choice"]))
+            if action is not None:
+                yield DECISION, action
+
+
+def _worth(row: Row) -> float:
+    """Money that the row is about, for the order of lines."""
+    return float((row["saving_vs_current"] or 0.0) * row["jobs"])
+
+
+def _standard(row: Row, material: Material, standard: str | None) -> Action | None:
+    """Adopt an option; nothing to do where it is the house standard already."""
+    if row["option"] == standard:
+        return None
+    labels, currency = material.decided.labels, material.currency
+    choice = choice_words(row["choice"], labels)
+    option = option_words(row["choice"], row["option"], labels)
+    current = option_words(row["choice"], row["current"], labels)
+    saves = amounts([row[f"saving_{name}"] for name in ("per_job", "low", "high")])
+    second = option_words(row["choice"], row["runner_up"], labels)
+    behind = (
+        f"{saves} {currency} a job less than {second}, the next best; {sure_words(row['p_best'])}"
+    )
+    if row["option"] == row["current"]:
+        return Action("Standardise", f"For {choice}, keep to {option}: write it down.", behind)
+    text = f"For {choice}, make {option} the standard, instead of {current}."
+    if row["saving_vs_current"] is not None and row["current"] != row["runner_up"]:
+        saved = amount(row["saving_vs_current"], currency)
+        behind = f"expected to save {saved} a job against {current}; {behind}"
+    return Action("Standardise", text, behind)
+
+
+def _proof(row: Row, material: Material, standard: str | None) -> Action:
+    """The cheapest option is not shown to be safe."""
+    labels = material.decided.labels
+    option = option_words(row["choice"], row["option"], labels)
+    text = (
+        f"For {choice_words(row['choice'], labels)}, do not make {option} the standard yet: it "
+        "would be the cheapest, but is not shown to be safe."
+    )
+    needed = row["jobs_needed"]
+    more = f"{counted(needed, 'further job')} without a safety failure would clear it"
+    number = f"{counted(row['jobs'], 'job')} so far" + (f"; {more}" if needed is not None else "")
+    return Action("Prove safe", text, number)
+
+
+def _trial(row: Row, material: Material, standard: str | None) -> Action:
+    """It pays to find out."""
+    labels = material.decided.labels
+    pair = [option_words(row["choice"], row[name], labels) for name in ("option", "runner_up")]
+    text = f"For {choice_words(row['choice'], labels)}, try {pair[0]} against {pair[1]}."
+    needed = row["jobs_needed"]
+    length = f"about {counted(needed, 'job')}; " if needed else ""
+    return Action(
+        "Try out", text, f"{length}{sure_words(row['p_best'])} that {pair[0]} is the cheaper now"
+    )
+
+
+def _held_back(material: Material) -> Iterator[tuple[str, Action]]:
+    """Rows that wait outside the records."""
+    rows = [row for row in material.checked.rows if row["topic"] == "held_back"]
+    if rows:
+        held, read = (sum(row[name] for row in rows) for name in ("units", "of"))
+        text = "Mend the rows that were held back at import, and import them again."
+        files = counted(len(rows), "file")
+        yield RECORDS, Action("Mend", text, f"{held:,} of {read:,} rows of {files} count nowhere")
