@@ -31,7 +31,7 @@ def monthly(material: Material) -> Page:
         first = max(material.covered.first, month.first)
         words += f" Partial month: the records cover {first} to {_known_on(material)} only."
     sections = [section(material) for section in SECTIONS]
-    return Page(name, words, sections, dict(_tables(material)), month.name)
+    return Page(name, words, sections, dict(_tables(material)), name=month.name)
 
 
 def _known_on(material: Material) -> str:
