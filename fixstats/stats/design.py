@@ -131,3 +131,11 @@ def side_by_side(*designs: Design) -> Design:
         tuple(name for design in designs for name in design.names),
         np.concatenate([design.penalised for design in designs]),
     )
+
+
+def one_each(values: ArrayLike, number: int) -> FloatArray:
+    """One value for all of them, or one each: (number,). Raises `ValueError` for another length."""
+    given = as_numbers("values", values)
+    if given.shape not in ((), (number,)):
+        raise ValueError(f"values must be one or {number}, got shape {given.shape}")
+    return np.broadcast_to(given, (number,))

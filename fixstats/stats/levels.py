@@ -16,7 +16,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from fixstats.stats.composite import composite_points, standard_axes
-from fixstats.stats.design import Design, Grouping
+from fixstats.stats.design import Design, Grouping, one_each
 from fixstats.stats.validators import FloatArray, as_numbers, refuse
 
 DRAWS = 2000
@@ -56,7 +56,7 @@ class _Problem:
     square: float
     penalty: FloatArray
     sizes: tuple[int, ...]
-    sd_rate: float | None
+    sd_rate: FloatArray | None
 
 
 @dataclass(frozen=True)
@@ -74,15 +74,16 @@ def fit_levels(
     design: Design,
     groups: Sequence[Grouping] = (),
     *,
-    sd_rate: float | None,
-    contrast_sd: float | None = None,
+    sd_rate: ArrayLike | None,
+    contrast_sd: ArrayLike | None = None,
     draws: int = DRAWS,
     seed: int = SEED,
 ) -> LevelsFit:
     """Fit estimates of cells, arrays of one dimension, each with its variance.
 
-    `sd_rate`: rate of the gamma(2) prior of the sds, in 1 / unit of the estimates; None for a flat
-    one, which needs at least three levels a group. `contrast_sd`: of penalised columns; None for
+    `sd_rate`: rate of the gamma(2) prior of the sds, in 1 / unit of the estimates, or one a group;
+    None for a flat one, which needs at least three levels a group. `contrast_sd`: of penalised
+    columns, or one a column of the design, those that are not penalised among them; None for
     no penalty. The same data and `seed` give the same draws.
 
     Raises `ValueError` for arrays that do not match, variances that are not above 0, and columns
@@ -124,17 +125,18 @@ def _sums(
     v: FloatArray,
     design: Design,
     groups: Sequence[Grouping],
-    sd_rate: float | None,
-    contrast_sd: float | None,
+    sd_rate: ArrayLike | None,
+    contrast_sd: ArrayLike | None,
 ) -> _Problem:
     indicators = [np.eye(group.levels)[group.codes] for group in groups]
     wide = np.concatenate([design.columns, *indicators], axis=1)
     penalty = np.zeros(len(design.names))
     if contrast_sd is not None:
-        penalty[design.penalised] = contrast_sd**-2
+        penalty[design.penalised] = one_each(contrast_sd, len(penalty))[design.penalised] ** -2
     scaled = wide / v[:, None]
     sizes = (len(design.names), *(group.levels for group in groups))
-    return _Problem(wide.T @ scaled, scaled.T @ y, float(y @ (y / v)), penalty, sizes, sd_rate)
+    rate = None if sd_rate is None else one_each(sd_rate, len(groups))
+    return _Problem(wide.T @ scaled, scaled.T @ y, float(y @ (y / v)), penalty, sizes, rate)
 
 
 def _refuse_dependent(problem: _Problem, columns: int) -> None:
@@ -173,14 +175,14 @@ def _mode(problem: _Problem) -> FloatArray:
     if not groups:
         return np.zeros(0)
     typical = 0.5 * np.log(problem.square / max(problem.gram[0, 0], 1e-300))
-    guess = np.log(2 / problem.sd_rate) if problem.sd_rate else typical
+    guess = typical if problem.sd_rate is None else np.log(2 / problem.sd_rate)
 
     def cost(log_sds: FloatArray) -> float:
         return -_at(problem, log_sds).height
 
     found = optimize.minimize(
         cost,
-        np.full(groups, float(np.clip(guess, LOWEST, HIGHEST))),
+        np.broadcast_to(np.clip(guess, LOWEST, HIGHEST), groups),
         method="L-BFGS-B",
         bounds=[(LOWEST, HIGHEST)] * groups,
         options={"ftol": 1e-9},

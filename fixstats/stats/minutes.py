@@ -49,8 +49,8 @@ def fit_minutes(  # noqa: PLR0913 (three counts of each cell, and how to fit the
     design: Design,
     groups: Sequence[Grouping] = (),
     *,
-    sd_rate: float = SD_RATE,
-    contrast_sd: float = CONTRAST_SD,
+    sd_rate: ArrayLike = SD_RATE,
+    contrast_sd: ArrayLike = CONTRAST_SD,
     draws: int = DRAWS,
     seed: int = SEED,
 ) -> MinutesFit:

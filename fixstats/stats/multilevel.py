@@ -24,7 +24,7 @@ from numpy.typing import ArrayLike
 
 from fixstats.stats import blocks
 from fixstats.stats.composite import composite_points, standard_axes
-from fixstats.stats.design import Design, Grouping
+from fixstats.stats.design import Design, Grouping, one_each
 from fixstats.stats.laplace import Counts, Summit, summit
 from fixstats.stats.validators import FloatArray, as_counts
 
@@ -77,15 +77,16 @@ def fit_multilevel(
     design: Design,
     groups: Sequence[Grouping] = (),
     *,
-    sd_rate: float | None = SD_RATE,
-    contrast_sd: float | None = CONTRAST_SD,
+    sd_rate: ArrayLike | None = SD_RATE,
+    contrast_sd: ArrayLike | None = CONTRAST_SD,
     draws: int = DRAWS,
     seed: int = SEED,
 ) -> MultilevelFit:
     """Fit counts of cells, arrays of one dimension; see the module for the model and its priors.
 
-    `sd_rate`: rate of the gamma(2) prior of the sds; None for maximum likelihood.
-    `contrast_sd`: sd of the normal prior of penalised columns; None for no penalty.
+    `sd_rate`: rate of the gamma(2) prior of the sds, or one a group; None for maximum likelihood.
+    `contrast_sd`: sd of the normal prior of penalised columns, or one a column of the design,
+    those that are not penalised among them; None for no penalty.
     The same data and `seed` give the same draws.
 
     Raises `ValueError` for counts that cannot be, no failure or no success at all, columns that
@@ -94,14 +95,15 @@ def fit_multilevel(
     k, n = _checked(failures, opportunities, design, groups)
     penalty = np.zeros(len(design.names))
     if contrast_sd is not None:
-        penalty[design.penalised] = contrast_sd**-2
+        penalty[design.penalised] = one_each(contrast_sd, len(penalty))[design.penalised] ** -2
     _refuse_dependent(design, n, penalty)
     layout = blocks.lay_out(design.columns, groups)
     counts = Counts(k, n, layout, penalty, sd_rate is not None, _constant(k, n))
-    best, log_sds, problem = _best(counts, sd_rate)
+    rate = None if sd_rate is None else one_each(sd_rate, len(groups))[list(layout.order)]
+    best, log_sds, problem = _best(counts, rate)
     points, weights, errors = [best], np.ones(1), np.full(len(groups), np.nan)
-    if groups and sd_rate is not None:
-        points, weights, errors = _integrate(counts, log_sds, best, sd_rate)
+    if groups and rate is not None:
+        points, weights, errors = _integrate(counts, log_sds, best, rate)
         if not all(point.converged for point in points):
             problem = problem or "the fit failed near the best standard deviations"
     return _collect(
@@ -147,7 +149,7 @@ def _constant(k: FloatArray, n: FloatArray) -> float:
     return float(terms.sum())
 
 
-def _log_prior(log_sds: FloatArray, rate: float | None) -> tuple[float, FloatArray]:
+def _log_prior(log_sds: FloatArray, rate: FloatArray | None) -> tuple[float, FloatArray]:
     """Log density of the log sds and its derivative: gamma(2, rate) times d sd / d log sd."""
     if rate is None:
         return 0.0, np.zeros(log_sds.shape)
@@ -155,7 +157,7 @@ def _log_prior(log_sds: FloatArray, rate: float | None) -> tuple[float, FloatArr
     return float((2 * log_sds - rate * sds).sum()), 2 - rate * sds
 
 
-def _best(counts: Counts, rate: float | None) -> tuple[Summit, FloatArray, str]:
+def _best(counts: Counts, rate: FloatArray | None) -> tuple[Summit, FloatArray, str]:
     """The summit at the best log sds, these, and what went wrong in words, or nothing."""
     from scipy import optimize
 
@@ -203,7 +205,7 @@ def _words(counts: Counts, best: Summit) -> str:
 
 
 def _integrate(
-    counts: Counts, log_sds: FloatArray, best: Summit, rate: float
+    counts: Counts, log_sds: FloatArray, best: Summit, rate: FloatArray
 ) -> tuple[list[Summit], FloatArray, FloatArray]:
     """Summits at the points of a composite design in the log sds, their weights, and the
     standard errors of the log sds."""

@@ -110,3 +110,16 @@ def test_the_same_seed_gives_the_same_draws_in_mirrored_pairs():
 def test_refusals(y, v, columns, words):
     with pytest.raises(ValueError, match=words):
         stats.fit_levels(y, v, columns, sd_rate=1.0)
+
+
+def test_a_prior_for_each_group_and_column():
+    one, each = schools(0.1), schools([0.1])
+    assert_array_equal(one.coefficient_draws, each.coefficient_draws)
+    groups = [stats.grouping(name, np.arange(8) // size, 8 // size) for name, size in
+              (("school", 1), ("pair", 2))]  # fmt: skip
+    design = stats.side_by_side(stats.intercept(8), stats.contrasts("odd", np.arange(8) % 2, 2))
+    fit = stats.fit_levels(
+        SCHOOLS, ERRORS**2, design, groups, sd_rate=[0.1, 500.0], contrast_sd=[1.0, 0.01]
+    )
+    assert fit.sds[1] < 0.01 < fit.sds[0]
+    assert abs(fit.coefficients[1]) < 0.01

@@ -348,3 +348,16 @@ ONE = stats.intercept(2)
 def test_refusals(call, message):
     with pytest.raises(ValueError, match=message):
         call()
+
+
+def test_a_prior_for_each_group_and_column():
+    same = fitted(K, N, MODEL, TECHNICIAN, OPTION, sd_rate=[3.0] * 3, contrast_sd=[1.5, 1.5])
+    assert_array_equal(same.coefficient_draws, FIT.coefficient_draws)
+    rates = [1.0, 500.0, 3.0]  # by name, whatever the order in which the fit takes the groups
+    tight = fitted(K, N, MODEL, TECHNICIAN, OPTION, sd_rate=rates)
+    sds = dict(zip(tight.groups, tight.sds, strict=True))
+    assert sds["technician"] < 0.01 < sds["model"]
+    near = fitted(K, N, MODEL, TECHNICIAN, OPTION, contrast_sd=[1.0, 0.01])
+    assert abs(near.coefficients[1]) < 0.01 < abs(FIT.coefficients[1])
+    with pytest.raises(ValueError, match="values must be one or 3"):
+        fitted(K, N, MODEL, TECHNICIAN, OPTION, sd_rate=[1.0, 2.0])
