@@ -34,7 +34,7 @@ def explain(
 ) -> int:
     """What a word of the output means, in plain words, and the source of a method.
 
-    Codes of the catalogue and columns of the questions of `query` are explained, too.
+    Codes of the catalogue, columns of the questions of `query` and commands are explained, too.
 
     \b
     Examples:
@@ -70,7 +70,7 @@ def _row(entry: Any) -> dict[str, Any]:
 
 def _meanings(word: str, shop: Path | None) -> Iterator[dict[str, Any]]:
     """What the glossary says of a word; else the catalogue, else the questions of ``query``."""
-    from fixstats.cli.explain_codes import of_catalogue, of_questions
+    from fixstats.cli.explain_codes import of_catalogue, of_commands, of_questions
     from fixstats.errors import UsageError
     from fixstats.glossary import find, near
     from fixstats.words import listed
@@ -80,7 +80,7 @@ def _meanings(word: str, shop: Path | None) -> Iterator[dict[str, Any]]:
         yield _row(entry)
         return
 
-    others = [*of_catalogue(word, shop), *of_questions(word)]
+    others = [*of_catalogue(word, shop), *of_questions(word), *of_commands(word)]
     if not others:
         known = [f"'{one}'" for one in near(word)]
         hint = f"; near: {listed(known, 'or')}" if known else ""

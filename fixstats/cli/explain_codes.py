@@ -43,6 +43,17 @@ def of_questions(word: str) -> Iterator[dict[str, Any]]:
                 yield _row(name, f"{where} --set {name}={one.default}", one.meaning)
 
 
+def of_commands(word: str) -> Iterator[dict[str, Any]]:
+    """The command of that name."""
+    from fixstats.cli.app import app
+
+    for info in app.registered_commands:
+        name = info.name or getattr(info.callback, "__name__", "")
+        if name == word.casefold():
+            first = str(info.callback.__doc__).split("\n\n", 1)[0]
+            yield _row(name, f"command: fixstats {name} --help", " ".join(first.split()))
+
+
 def _catalogue(shop: Path | None) -> Catalogue:
     """That of the shop; without one, the catalogue that every new shop gets."""
     from fixstats.errors import FolderError

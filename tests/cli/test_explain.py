@@ -164,6 +164,7 @@ def test_every_entry_is_a_plain_sentence():
         ("broken_tabs", "Any of: Pull tab snapped"),
         ("battery_grade", "Of the part battery (Battery). What sort"),
         ("same_again", "fixstats query another_try"),
+        ("watch", "What has got worse and since when"),
     ],
 )
 def test_a_word_is_explained_however_it_is_spelt(word, told, run, tmp_path, monkeypatch):
