@@ -31,6 +31,7 @@ PICTURES = {
     "causes": ("fixstats.charts.causes", "causes_chart"),
     "comebacks": ("fixstats.charts.comebacks", "comebacks_chart"),
     "watch": ("fixstats.charts.watch", "watch_chart"),
+    "standards": ("fixstats.charts.standards", "standards_chart"),
     "decide": ("fixstats.charts.decide", "decide_chart"),
     "decide flips": ("fixstats.charts.flips", "flips_chart"),
     "trial status": ("fixstats.charts.trial", "trial_chart"),

@@ -15,6 +15,7 @@ from .comeback_cases import COMEBACKS
 from .compare_cases import COMPARISONS
 from .decide_cases import DECISIONS
 from .practice_cases import PRACTICES
+from .standards_cases import STANDARDS
 from .trial_cases import TRIALS
 from .watch_cases import WATCHED
 
@@ -241,4 +242,4 @@ FINDINGS = {
     "costs unknown": costs(cost("display_lines", 3, 1900, None)),
     "costs, no rows": costs(),
 }  # fmt: skip
-FINDINGS |= COMPARISONS | PRACTICES | CAUSES | COMEBACKS | TRIALS | WATCHED | DECISIONS
+FINDINGS |= COMPARISONS | PRACTICES | CAUSES | COMEBACKS | TRIALS | WATCHED | DECISIONS | STANDARDS

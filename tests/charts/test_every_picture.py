@@ -58,6 +58,10 @@ def test_words(name: str) -> None:
         )
         assert [word for word in words if word not in under] == []
         return
+    if found.question == "standards":
+        words = ("n: ", "jobs since", "by first choice", "95\u00a0% intervals", "up to 2025-06-17")
+        assert [word for word in words if word not in under] == []
+        return
     if found.question == "watch":
         words = ("n: ", "by first choice", "against 2024-06-01", "2025-06-17", "false alarms")
         assert [word for word in words if word not in under] == []
@@ -84,6 +88,7 @@ def test_units_on_the_axis(case: str) -> None:
         "causes": "odds ratio, log scale",
         "comebacks": "came back, % of jobs handed over",
         "trial status": "difference to ",
+        "standards": "failures in 100 jobs at the choice, since less before",
         "decide": "expected cost per job, EUR",
         "decide flips": "expected cost per job, EUR",
         "rates by pair": " %",  # a grid has no axis of rates, the cells say them
