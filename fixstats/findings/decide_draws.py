@@ -10,7 +10,7 @@ import numpy as np
 from fixstats import stats
 from fixstats.findings.comebacks_adjusted import ALL_MODELS, adjust_returns
 from fixstats.findings.comebacks_figures import Followed
-from fixstats.findings.costing import aligned, as_one_event, rates_without_fit, similar_costs
+from fixstats.findings.costing import aligned, as_one_event, rates_without_fit
 from fixstats.findings.decide_cells import Ground
 from fixstats.stats import minutes
 from fixstats.stats.validators import FloatArray
@@ -26,7 +26,7 @@ MOSTLY_LOOKED = 0.1
 
 @dataclass(frozen=True)
 class Class:
-    """Failures of several modes of similar cost, fitted as one event.
+    """Failures of several modes, fitted as one event, or of one.
 
     ``rates`` (options, scopes, draws): equivalent failures per job, each costing ``each`` money.
     ``shares`` (options, modes): what part of that money is each mode's.
@@ -41,7 +41,7 @@ class Class:
 def failure_classes(
     ground: Ground, costs: Mapping[str, float], *, early: bool = False, draws: int = DRAWS
 ) -> list[Class]:
-    """Rates of all modes that have a cost and were seen: few fits, modes of similar cost in one.
+    """Rates of all modes that have a cost and were seen: one fit for all that were looked for.
 
     Modes that were never seen tell no options apart and are left out.
     """
@@ -51,8 +51,8 @@ def failure_classes(
         if cost > 0 and ground.count(mode, early=early).any()
     }
     apart = [mode for mode in seen if ground.unlooked.get(mode, np.zeros(1)).max() > MOSTLY_LOOKED]
-    together = {mode: cost for mode, cost in seen.items() if mode not in apart}
-    sets = [*similar_costs(together), *((mode,) for mode in apart)]
+    together = tuple(mode for mode in seen if mode not in apart)
+    sets = [*([together] if together else []), *((mode,) for mode in apart)]
     jobs = ground.count("jobs", early=early)
     found = []
     for modes in sets:

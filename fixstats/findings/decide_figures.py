@@ -30,7 +30,7 @@ from fixstats.stats.validators import FloatArray
 COMEBACK, PRICE = "come-backs", "price of"
 # What a trial takes beside the jobs themselves: minutes a job to draw and to note the option, and
 # minutes to plan it and to read its result. Ours.
-EFFORT_MINUTES, SETUP_MINUTES = 2.0, 60.0
+EFFORT_MINUTES, SETUP_MINUTES = 1.0, 30.0
 DAYS_A_MONTH = 365.25 / 12
 # Draws for the question whether the records without the last jobs said the same.
 EARLIER_DRAWS = 4_000
