@@ -25,6 +25,8 @@ MOST_CONTRASTS = 20
 PRACTISED = "practised"
 BANDS = ("0-9", "10-29", "30-99", PRACTISED)
 UNKNOWN = -1
+# Name of the random effects of options by model.
+CROSSED = "option by model"
 
 
 @dataclass(frozen=True)
@@ -202,7 +204,7 @@ def plan_of(cells: Cells, present: IntArray, baseline: int, practice: str | None
     model = cells.columns.get("model")
     if model is not None:
         both = option * len(model.values) + model.codes
-        groups.append(stats.grouping("option by model", both, len(present) * len(model.values)))
+        groups.append(stats.grouping(CROSSED, both, len(present) * len(model.values)))
     return Plan(
         options=asked,
         practice=_with_practised(cells.columns[practice])

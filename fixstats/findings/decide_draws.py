@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from fixstats import stats
+from fixstats.findings.adjusting import CROSSED
 from fixstats.findings.comebacks_adjusted import ALL_MODELS, adjust_returns
 from fixstats.findings.comebacks_figures import Followed
 from fixstats.findings.costing import aligned, as_one_event, rates_without_fit
@@ -19,7 +20,10 @@ from fixstats.stats.validators import FloatArray
 DRAWS = 2000
 # A choice is a small part of the job: it seldom changes the minutes of the whole one by more than
 # a quarter, nor differently by model by more than that (priors of `stats.fit_minutes`). Ours.
-WHOLE_SD_RATE, WHOLE_CONTRAST_SD = 15.0, 0.12
+WHOLE_CONTRAST_SD = 0.1
+# Rates of the prior of the sds on the log scale: models and technicians differ more than what an
+# option does differs by model (mean sds 1/3 and 1/6; of the minutes of a whole job 1/30).
+SD_RATE, CROSSED_RATE, WHOLE_CROSSED_RATE = minutes.SD_RATE, 12.0, 60.0
 # Where more than this share of an option's jobs tell nothing of a mode, it is fitted by itself.
 MOSTLY_LOOKED = 0.1
 
@@ -39,7 +43,7 @@ class Class:
 
 
 def failure_classes(
-    ground: Ground, costs: Mapping[str, float], *, early: bool = False, draws: int = DRAWS
+    ground: Ground, costs: Mapping[str, float], *, early: bool = False, seed: int = 1
 ) -> list[Class]:
     """Rates of all modes that have a cost and were seen: one fit for all that were looked for.
 
@@ -63,13 +67,13 @@ def failure_classes(
         price = np.array([seen[mode] for mode in modes])
         if len(modes) == 1:
             shown = looked[0][ground.cells.option]
-            rates = rates_of(ground, counts[:, 0], np.maximum(jobs * shown, counts[:, 0]), draws)
+            rates = rates_of(ground, counts[:, 0], np.maximum(jobs * shown, counts[:, 0]), seed)
             each = float(price[0])
         else:
             # What nobody looked for is taken to have failed as often as what was looked for.
             counts = counts / looked.T[ground.cells.option]
             equivalent, each = as_one_event(counts, price)
-            rates = rates_of(ground, equivalent, jobs, draws)
+            rates = rates_of(ground, equivalent, jobs, seed)
         found.append(Class(modes, rates, each, _shares(ground, counts * price)))
     return found
 
@@ -91,7 +95,7 @@ def _shares(ground: Ground, money: FloatArray) -> FloatArray:
 
 
 def rates_of(
-    ground: Ground, failures: FloatArray, opportunities: FloatArray, draws: int = DRAWS
+    ground: Ground, failures: FloatArray, opportunities: FloatArray, seed: int = 1
 ) -> FloatArray:
     """Adjusted rates with draws, (options, scopes, draws); the last scope is all models.
 
@@ -104,7 +108,12 @@ def rates_of(
         times = max(1.0, np.ceil(most))
         try:
             fit = stats.fit_multilevel(
-                failures, opportunities * times, ground.plan.design, ground.plan.groups, draws=draws
+                failures,
+                opportunities * times,
+                ground.plan.design,
+                ground.plan.groups,
+                draws=DRAWS,
+                seed=seed,
             )
         except (np.linalg.LinAlgError, ValueError):
             fit = None
@@ -114,7 +123,7 @@ def rates_of(
             return rates
     k, n = ground.table(failures), ground.table(opportunities)
     weights = ground.table(ground.cells.opportunities).sum(axis=0)
-    return rates_without_fit(np.minimum(k, n), n, weights, draws=draws)
+    return rates_without_fit(np.minimum(k, n), n, weights, draws=DRAWS, seed=seed + 2)
 
 
 def _scoped(ground: Ground, draws: FloatArray) -> FloatArray:
@@ -123,7 +132,7 @@ def _scoped(ground: Ground, draws: FloatArray) -> FloatArray:
 
 
 def minutes_of(
-    ground: Ground, *, early: bool = False, draws: int = DRAWS
+    ground: Ground, *, early: bool = False, seed: int = 1
 ) -> tuple[FloatArray | None, float]:
     """Mean minutes with draws, (options, scopes, draws), and their coefficient of variation.
 
@@ -136,14 +145,16 @@ def minutes_of(
     design = ground.plan.design
     some = stats.Design(design.columns[rows], design.names, design.penalised)
     groups = [stats.grouping(g.name, g.codes[rows], g.levels) for g in ground.plan.groups]
+    crossed = WHOLE_CROSSED_RATE if ground.whole_minutes else CROSSED_RATE
     fit = stats.fit_minutes(
         jobs[rows],
         ground.count("minutes", early=early)[rows],
         ground.count("squares", early=early)[rows],
         some,
         groups,
-        draws=draws,
-        sd_rate=WHOLE_SD_RATE if ground.whole_minutes else minutes.SD_RATE,
+        draws=DRAWS,
+        seed=seed,
+        sd_rate=[crossed if one.name == CROSSED else SD_RATE for one in groups],
         contrast_sd=WHOLE_CONTRAST_SD if ground.whole_minutes else minutes.CONTRAST_SD,
     )
     found = stats.mean_minutes(fit, ground.at_option, ground.weights, ground.scopes)

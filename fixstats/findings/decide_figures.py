@@ -34,6 +34,8 @@ EFFORT_MINUTES, SETUP_MINUTES = 1.0, 30.0
 DAYS_A_MONTH = 365.25 / 12
 # Draws for the question whether the records without the last jobs said the same.
 EARLIER_DRAWS = 4_000
+# That question is asked where an option is this close to being sure enough.
+SLACK = 0.02
 
 
 @dataclass(frozen=True)
@@ -99,71 +101,90 @@ class ChoiceWeighed:
         return self.all_scopes.index(scope)
 
 
+@dataclass(frozen=True)
+class Fitted:
+    """Everything about one choice that is estimated, before it is weighed.
+
+    ``before``: without the last jobs of each model; None where no option is sure enough now for
+    that to matter.
+    """
+
+    ground: Ground
+    parts: Parts
+    before: Parts | None
+
+
 def weigh_choice(
-    counted: Counted, known: Known, settings: Settings, *, seed: int = 1, draws: int = MOST_DRAWS
+    counted: Counted, known: Known, settings: Settings, *, seed: int = 1
 ) -> ChoiceWeighed:
     """Everything about one choice, from counts that hold at least one recorded option."""
-    ground = lay_ground(counted)
-    return weigh_on(ground, counted, known, settings, seed=seed, draws=draws)
-
-
-def weigh_on(
-    ground: Ground,
-    counted: Counted,
-    known: Known,
-    settings: Settings,
-    *,
-    seed: int = 1,
-    draws: int = MOST_DRAWS,
-) -> ChoiceWeighed:
-    """``weigh_choice`` where the ground is laid already."""
-    parts = parts_of(ground, counted, known, settings)
-    used, unknown = _used_by_scope(ground, known.used)
-    costing = _cost(parts, used, unknown, known, settings, seed, draws)
-    all_scopes: tuple[str | None, ...] = (*ground.models, None)
-    wanted = ground.models if known.models is None else known.models
-    scopes = (*(() if known.models else (None,)), *(m for m in ground.models if m in wanted))
-    earlier = None
-    if any(_sure(ground, costing, known, settings, all_scopes.index(s)) for s in scopes):
-        before = parts_of(ground, counted, known, settings, early=True, returns=parts.returns)
-        earlier = _cost(before, used, unknown, known, settings, seed, EARLIER_DRAWS)
-    answer = ChoiceWeighed(
-        counted, ground, known, parts, used, costing, all_scopes, scopes, (), settings.labour_rate
+    return conclude(
+        fit_choice(counted, known, settings, seed=seed), counted, known, settings, seed=seed
     )
-    weighed = [weigh(_scope(answer, earlier, one, settings), seed=seed) for one in scopes]
-    return replace(answer, weighed=weighed)
 
 
-def parts_of(
-    ground: Ground,
-    counted: Counted,
-    known: Known,
-    settings: Settings,
-    *,
-    early: bool = False,
-    returns: FloatArray | None = None,
+def fit_choice(counted: Counted, known: Known, settings: Settings, *, seed: int = 1) -> Fitted:
+    """Fit everything, and once more without the last jobs where some option may be sure."""
+    ground = lay_ground(counted)
+    returns = returns_of(
+        counted.returns,
+        ground.options,
+        ground.models,
+        settings.warranty_days,
+        settings.confidence_level,
+    )
+    parts = _parts(ground, known, returns, early=False, seed=seed)
+    fitted = Fitted(ground, parts, None)
+    kept = [n for n, one in enumerate(ground.options) if known.safety[one].state != WORSE]
+    if len(kept) < 2:
+        return fitted
+    costs = _cost(fitted.parts, ground, known, settings, seed, EARLIER_DRAWS).draws[kept]
+    nearly = settings.standardise_at - SLACK
+    if all(stats.chance_best(costs[:, n]).max() < nearly for n in range(costs.shape[1])):
+        return fitted
+    # Come-backs are those of now: the last jobs are hardly followed yet.
+    return replace(fitted, before=_parts(ground, known, returns, early=True, seed=seed))
+
+
+def conclude(
+    fitted: Fitted, counted: Counted, known: Known, settings: Settings, *, seed: int = 1
+) -> ChoiceWeighed:
+    """Verdicts from what was estimated; ``seed`` combines its draws in another order."""
+    ground = fitted.ground
+    costing = _cost(fitted.parts, ground, known, settings, seed, MOST_DRAWS)
+    earlier = None
+    if fitted.before is not None:
+        earlier = _cost(fitted.before, ground, known, settings, seed, EARLIER_DRAWS)
+    wanted = ground.models if known.models is None else known.models
+    answer = ChoiceWeighed(
+        counted=counted,
+        ground=ground,
+        known=known,
+        parts=fitted.parts,
+        used=_used_by_scope(ground, known.used)[0],
+        costing=costing,
+        all_scopes=(*ground.models, None),
+        scopes=(*(() if known.models else (None,)), *(m for m in ground.models if m in wanted)),
+        weighed=(),
+        labour_rate=settings.labour_rate,
+    )
+    scopes = [_scope(answer, earlier, one, settings) for one in answer.scopes]
+    return replace(answer, weighed=[weigh(one, seed=seed) for one in scopes])
+
+
+def _parts(
+    ground: Ground, known: Known, returns: FloatArray | None, *, early: bool, seed: int
 ) -> Parts:
-    """Fit everything; ``early``: without the last jobs of each model.
-
-    Come-backs are given then: those last jobs are hardly followed yet.
-    """
     priced = {mode: one.money for mode, one in known.costs.items() if one is not None}
     jobs = ground.count("jobs", early=early)
     unpriced = {
-        mode: rates_of(ground, ground.count(mode, early=early), jobs)
+        mode: rates_of(ground, ground.count(mode, early=early), jobs, seed)
         for mode, one in known.costs.items()
         if one is None and ground.count(mode, early=early).any()
     }
-    minutes, cv = minutes_of(ground, early=early)
-    if not early:
-        returns = returns_of(
-            counted.returns,
-            ground.options,
-            ground.models,
-            settings.warranty_days,
-            settings.confidence_level,
-        )
-    return Parts(failure_classes(ground, priced, early=early), unpriced, minutes, cv, returns)
+    minutes, cv = minutes_of(ground, early=early, seed=seed)
+    classes = failure_classes(ground, priced, early=early, seed=seed)
+    return Parts(classes, unpriced, minutes, cv, returns)
 
 
 def _used_by_scope(ground: Ground, used: FloatArray) -> tuple[FloatArray, list[int]]:
@@ -180,14 +201,9 @@ def _used_by_scope(ground: Ground, used: FloatArray) -> tuple[FloatArray, list[i
 
 
 def _cost(
-    parts: Parts,
-    used: FloatArray,
-    unknown: Sequence[int],
-    known: Known,
-    settings: Settings,
-    seed: int,
-    draws: int,
+    parts: Parts, ground: Ground, known: Known, settings: Settings, seed: int, draws: int
 ) -> Costing:
+    used, unknown = _used_by_scope(ground, known.used)
     events = [Event(", ".join(one.modes), one.rates, one.each) for one in parts.classes]
     events += [Event(mode, rates, None) for mode, rates in parts.unpriced.items()]
     if parts.returns is not None:
@@ -206,18 +222,6 @@ def _cost(
         draws=draws,
         seed=seed,
     )
-
-
-def _kept(ground: Ground, known: Known) -> list[int]:
-    return [n for n, one in enumerate(ground.options) if known.safety[one].state != WORSE]
-
-
-def _sure(ground: Ground, costing: Costing, known: Known, settings: Settings, place: int) -> bool:
-    kept = _kept(ground, known)
-    if len(kept) < 2:
-        return False
-    costs = costing.draws[kept, place]
-    return bool(stats.chance_best(costs).max() >= settings.standardise_at - 0.02)
 
 
 def _scope(

@@ -2,8 +2,8 @@
 -- Grain: one row per (option, model, keys, late) with recorded minutes.
 -- Reads: decide_chosen, records.step_minutes, records.failures, decide_costed (modes with a cost:
 --   their minutes come with the failure).
--- Parameters: left_out, step (the step whose minutes are asked for; null: those of the whole job);
---   slot: keys. A failure whose record names another step takes no time at this one.
+-- Parameters: left_out, step (the step whose minutes are asked for; null: those of the job without
+--   the steps that have recorded minutes of their own); slot: keys. A failure whose record names another step takes no time at this one.
 -- Columns: option; model; the keys; late; jobs; minutes (their sum), squares (sum of squared minutes).
 with
 -- jobs on which a failure was seen that is paid for by itself
@@ -13,6 +13,15 @@ failed as (
   inner join decide_costed as d on d.mode = f.mode
   where $step is null or f.place = '' or f.place = $step
 ),
+-- one row per job with minutes of steps
+steps as (
+  select
+    entry,
+    sum(case when step = $step then minutes end) as own,
+    sum(minutes) as together
+  from records.step_minutes
+  group by entry
+),
 -- one row per job with minutes: all tries at the step, rescue included
 timed as (
   select
@@ -20,9 +29,9 @@ timed as (
     c.model,
     /*keys*/
     c.latest <= $left_out as late,
-    case when $step is null then c.minutes else s.minutes end as minutes
+    case when $step is null then c.minutes - coalesce(s.together, 0) else s.own end as minutes
   from decide_chosen as c
-  left join records.step_minutes as s on s.entry = c.entry and s.step = $step
+  left join steps as s on s.entry = c.entry
   left join failed as f on f.entry = c.entry
   where f.entry is null
 )
