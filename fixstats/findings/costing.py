@@ -8,7 +8,7 @@ that are paired over options and scopes; parts are independent of each other.
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -18,6 +18,8 @@ from fixstats import stats
 from fixstats.stats.validators import FloatArray
 
 DRAWS = 20_000
+# Modes whose costs differ by no more than this factor may be counted as one, see `as_one_event`.
+SIMILAR = 3.0
 
 
 @dataclass(frozen=True)
@@ -104,6 +106,20 @@ def aligned(
         if option in own_options:
             answer[n] = draws[own_options.index(option), places]
     return answer
+
+
+def similar_costs(costs: Mapping[str, float]) -> list[tuple[str, ...]]:
+    """Names of events in classes, cheapest first; within one, no cost is `SIMILAR` times another.
+
+    Events that cost nothing make a class of their own.
+    """
+    classes: list[list[str]] = []
+    for name in sorted(costs, key=lambda one: (costs[one], one)):
+        if classes and costs[name] <= SIMILAR * costs[classes[-1][0]]:
+            classes[-1].append(name)
+        else:
+            classes.append([name])
+    return [tuple(one) for one in classes]
 
 
 def as_one_event(failures: ArrayLike, costs: ArrayLike) -> tuple[FloatArray, float]:

@@ -15,6 +15,7 @@ from fixstats.findings.costing import (
     cost_up,
     flips_at,
     rates_without_fit,
+    similar_costs,
     spread,
 )
 
@@ -135,3 +136,9 @@ def test_as_one_varies_as_the_money_does():
     # A Poisson count has its mean as variance; so have the equivalent failures.
     assert failures.var() == pytest.approx(failures.mean(), rel=0.02)
     assert_allclose(failures.sum() * each, money.sum())
+
+
+def test_classes_of_similar_costs():
+    costs = {"d": 100.0, "a": 10.0, "c": 31.0, "b": 30.0, "free": 0.0, "e": 93.0}
+    assert similar_costs(costs) == [("free",), ("a", "b"), ("c", "e"), ("d",)]
+    assert similar_costs({}) == []
