@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
+from shlex import quote
 from typing import TYPE_CHECKING, Any
 
 from fixstats.cli import text
-from fixstats.words import sure_percent
+from fixstats.words import counted, sure_percent
 
 if TYPE_CHECKING:
     from fixstats.findings.base import Finding
@@ -14,6 +15,8 @@ if TYPE_CHECKING:
 Row = Mapping[str, Any]
 # Of several choices, models are told only where another option leads than over all models.
 DETAILS = "every row: fixstats decide CHOICE, or --format csv"
+# Commands to go on with.
+MOST_LINES = 6
 # Of one choice, the tables of so many scopes are shown.
 MOST_SCOPES = 3
 
@@ -38,6 +41,7 @@ def decide_text(finding: Finding) -> str:
         _headline(finding),
         f"{_table(shown, several)}{told}",
         *([] if several else _behind(finding)),
+        *_next(finding),
         footer(finding),
     ]
     return "\n\n".join(parts).rstrip()
@@ -79,7 +83,8 @@ def _alike(overall: Row, finding: Finding) -> Iterator[str]:
     same = [row["verdict"] for row in models if row["option"] == overall["option"]]
     if same:
         verdicts = ", ".join(f"{one} {same.count(one)}" for one in dict.fromkeys(same))
-        yield f"  {overall['option']} leads on {len(same)} of {len(models)} models: {verdicts}"
+        of = counted(len(models), "model")
+        yield f"  {overall['option']} leads on {len(same)} of {of}: {verdicts}"
 
 
 def _headline(finding: Finding) -> str:
@@ -173,6 +178,44 @@ def _flips(finding: Finding, row: Row) -> Iterator[str]:
             yield text.printable(
                 f"  {one['input']} {_money(one['flips_at'])} ({now}): then {one['to']}"
             )
+
+
+def _next(finding: Finding) -> Iterator[str]:
+    """Commands that record what was decided, or plan a trial; none where the question said if."""
+    settings = finding.settings
+    if any(settings[name] for name in ("changed", "where", "since", "until")):
+        return
+    lines = [line for row in finding.rows for line in _command(row, finding)]
+    if lines:
+        more = [f"  and {len(lines) - MOST_LINES:,} more"] if len(lines) > MOST_LINES else []
+        shown = [f"  {text.printable(line)}" for line in lines[:MOST_LINES]]
+        yield "\n".join(["if you agree:", *shown, *more])
+
+
+def _command(row: Row, finding: Finding) -> Iterator[str]:
+    """For a verdict that asks for something not done yet, and not said for all models already."""
+    overall = _overall(row, finding)
+    if row["borderline"] or (row is not overall and overall is not None and _same(row, overall)):
+        return
+    if row["verdict"] == "standardise" and not _is_standard(row, finding):
+        model = f" --model {quote(row['model'])}" if row["model"] else ""
+        yield f"fixstats adopt {row['choice']} {quote(row['option'])}{model}"
+    elif row["verdict"] == "trial" and row["model"] is None and row["current"] is not None:
+        new = row["runner_up"] if row["option"] == row["current"] else row["option"]
+        options = quote(f"{row['current']},{new}")
+        yield f"fixstats trial plan {row['choice']} --options {options}"
+
+
+def _same(row: Row, other: Row) -> bool:
+    return all(row[name] == other[name] for name in ("verdict", "option"))
+
+
+def _is_standard(row: Row, finding: Finding) -> bool:
+    names = ("choice", "model", "option")
+    return any(
+        one["standard"] and all(one[name] == row[name] for name in names)
+        for one in finding.parts["options"]
+    )
 
 
 def _span(row: Row, names: Sequence[str]) -> str:

@@ -86,7 +86,7 @@ def decision(
     """A finding of rows made by ``decided``."""
     common: dict[str, Any] = {
         "confidence_level": 0.95, "view": "first", "since": None, "until": None,
-        "where": ["rework=no"], "labour_rate": 60.0, "tolerance": 0.5, "standardise_at": 0.95,
+        "where": [], "labour_rate": 60.0, "tolerance": 0.5, "standardise_at": 0.95,
         "safety_limit": 0.02, "horizon_months": 12, "changed": [], "as_of": "2025-06-17",
         "catalogue_hash": "0", "batches": [1], "currency": "EUR",
     }  # fmt: skip

@@ -144,10 +144,31 @@ def test_of_several_choices_models_are_told_that_differ():
     lines = out.splitlines()
     assert lines[1] == "  heat_plate leads on 2 of 3 models: lean 1, standardise 1"
     assert lines[2].startswith("  opening: on C: ")
-    assert lines[4] == "  heat_plate leads on 1 of 1 models: standardise 1"
+    assert lines[4] == "  heat_plate leads on 1 of 1 model: standardise 1"
     assert "3 rows of models with the same leader are not shown; every row: fixstats" in out
     table = [line for line in lines if line.startswith(("opening  ", "calibration  "))]
     assert [line.split()[1] for line in table] == ["all", "C", "all"]
+
+
+def test_commands_to_go_on_with_are_those_not_done_yet():
+    other = [("heat_gun", *PLATE[1:]), ("heat_plate", (20.0, 19.0, 21.0), *PLATE[2:])]
+    rows = [
+        decided([PLATE]),
+        decided([PLATE], model="same"),
+        decided(other, model="It's one", borderline=False),
+        decided(other, model="edge", borderline=True),
+        decided([PLATE], choice="calibration"),
+        decided(other, choice="release", verdict="trial", current="heat_plate"),
+    ]
+    rows[4][1][0]["standard"] = True
+    out = decide_text(decision(rows))
+    told = out.split("if you agree:\n")[1].split("\n\n")[0].splitlines()
+    assert told == [
+        "  fixstats adopt opening heat_plate",
+        """  fixstats adopt opening heat_gun --model 'It'"'"'s one'""",
+        "  fixstats trial plan release --options heat_plate,heat_gun",
+    ]
+    assert "if you agree" not in decide_text(decision(rows, changed=["labour_rate=9"]))
 
 
 def test_no_option_may_be_recommended():
