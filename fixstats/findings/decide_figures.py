@@ -27,7 +27,7 @@ from fixstats.findings.weighing import Scope, Weighed, weigh
 from fixstats.folder.settings import Settings
 from fixstats.stats.validators import FloatArray
 
-COMEBACK, PRICE = "come-backs", "price of"
+COMEBACK, PIECE = "come-backs", "a piece of"
 # What a trial takes beside the jobs themselves: minutes a job to draw and to note the option, and
 # minutes to plan it and to read its result. Ours.
 EFFORT_MINUTES, SETUP_MINUTES = 1.0, 30.0
@@ -212,7 +212,7 @@ def _cost(
     for option in unknown:  # a price that is missing is like a mode that always happens
         always = np.zeros((*used.shape, 1))
         always[option] = 1.0
-        events.append(Event(f"{PRICE} {option}", always, None))
+        events.append(Event(f"{PIECE} {known.name(ground.options[option])}", always, None))
     return cost_up(
         used,
         parts.minutes,

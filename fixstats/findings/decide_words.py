@@ -110,7 +110,8 @@ def notes_of(
         yield Note(
             "missing_cost",
             f"not counted, for want of a cost: {some([name(one) for one in missing])}; set "
-            "cost_minutes or cost_money in the catalogue, or try --cost MODE=MONEY",
+            "cost_minutes, cost_money or a price in the catalogue, or try --cost MODE=MONEY or "
+            "--price PART:GRADE=MONEY",
         )
     lent = [_titled(row, name) for row in rows if row["scope"] == "model" and row["borrowed"] == 1]
     if lent:

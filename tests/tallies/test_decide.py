@@ -1,4 +1,4 @@
-"""What decisions are counted from: a sheet small enough to count by hand, and the other counting."""
+"""What decisions are counted from: a sheet to count by hand, and the other way of counting."""
 
 import csv
 from datetime import date
@@ -38,20 +38,17 @@ failure_mode = [
    steps = ["opening"]},
   {code = "weak", label = "Weak", family = "power", severity = 2, cost_money = 20, \
    part = "battery"},
-  {code = "clash", label = "Clash", family = "mixed_part_conflicts", severity = 3, cost_money = 30, \
+  {code = "clash", label = "Clash", family = "mixed_part_conflicts", severity = 3, cost_money = 9, \
    mixed = ["battery", "display"]},
   {code = "torn", label = "Torn", family = "broken_tabs", severity = 2, steps = ["closing"]},
   {code = "loose", label = "Loose", family = "calibration_failures", severity = 2, \
    steps = ["closing"]},
 ]
 """
-COLUMNS = (
-    "job finished model technician opening opening_minutes minutes battery_grade battery_cost "
-    "battery_supplier display_grade display_fitted failures unchecked preexisting returned "
-    "return_reason failure_cost"
-).split()
-# One job a line, in this order; closing is always tape, technician T.
+# One job a line; closing is always tape, technician T.
 JOBS = """
+job finished model opening opening_minutes minutes battery_grade battery_cost battery_supplier \
+display_grade display_fitted failures unchecked preexisting returned return_reason failure_cost
 J01 2025-03-01 Elm heat 10 30 original 8 Corvo -        - lines@opening - - - - 95
 J02 2025-03-02 Elm heat 12 32 original 9 Corvo -        - lines@closing - - - - -
 J03 2025-03-03 Elm heat 14 34 copy     - Corvo original no -            - - - - -
@@ -71,11 +68,8 @@ def shop(tmp_path_factory):
     path = tmp_path_factory.mktemp("small")
     (path / "c.toml").write_text(CATALOGUE, encoding="utf-8")
     folder = make_folder(path / "shop", Settings(name="Small"), path / "c.toml")
-    names = [name for name in COLUMNS if name != "technician"]
-    lines = [
-        dict(zip(names, ["" if w == "-" else w for w in line.split()], strict=True))
-        for line in JOBS.strip().splitlines()
-    ]
+    names, *rows = (line.split() for line in JOBS.strip().splitlines())
+    lines = [dict(zip(names, ["" if w == "-" else w for w in row], strict=True)) for row in rows]
     more = {"technician": "T", "repair": "swap", "closing": "tape"}
     with (path / "sheet.csv").open("w", newline="", encoding="utf-8") as out:
         writer = csv.DictWriter(out, [*lines[0], *more])
