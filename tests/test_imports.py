@@ -43,7 +43,7 @@ ROOMS: dict[str, set[str]] = {
     "cli": BASE
     | {"folder", "engines", "records", "tallies", "findings", "charts", "report", "shop", "demo"}
     | {"glossary"},
-    "__init__": BASE | {"stats", "shop"},
+    "__init__": BASE | {"stats", "shop", "demo"},
     "__main__": {"cli"},
 }
 # A findings file may use another that stands before it.

@@ -8,7 +8,7 @@ import signal
 import threading
 import time
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, cast
 
@@ -232,14 +232,22 @@ def _connect(database: Path, *, read_only: bool) -> duckdb.DuckDBPyConnection:
     while True:
         try:
             con = duckdb.connect(str(database), read_only=read_only)
-            # else a long statement draws on standard output, into whatever is piped
-            con.execute("set enable_progress_bar = false")
+            _no_progress_bar(con)
             return con
         except (duckdb.Error, OSError) as trouble:
             message = str(trouble)
             if not _HELD.search(_pathless(database, message)) or time.monotonic() >= end:
                 raise StoreError(_io_words(database, message)) from trouble
         time.sleep(PAUSE)
+
+
+def _no_progress_bar(con: duckdb.DuckDBPyConnection) -> None:
+    """Else a long statement draws on standard output, into whatever is piped."""
+    import duckdb
+
+    # A notebook without widgets has none, and refuses even to be told so.
+    with suppress(duckdb.InvalidInputException):
+        con.execute("set enable_progress_bar = false")
 
 
 # What DuckDB and the systems under it say.
