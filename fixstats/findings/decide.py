@@ -53,7 +53,8 @@ def _finding(
     rows = [row for answer in answers for row in rows_of(answer, level)]
     money = answers[0].known.money if answers else str
     missing = dict.fromkeys(mode for answer in answers for mode, _ in answer.costing.missing)
-    options = [row for answer in answers for row in option_rows(answer, level)]
+    by_answer = [list(option_rows(answer, level)) for answer in answers]
+    options = [row for found in by_answer for row in found]
     worse = [
         (answer.counted.choice, answer.known.safety[option])
         for answer in answers
@@ -91,7 +92,11 @@ def _finding(
                 for row in rows
             ],
             "flips": [row for answer in answers for row in flip_rows(answer)],
-            "lines": [row for answer in answers for row in line_rows(answer, level)],
+            "lines": [
+                row
+                for answer, found in zip(answers, by_answer, strict=True)
+                for row in line_rows(answer, found)
+            ],
         },
     )
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping, Sequence
 from typing import Any
 
 import numpy as np
@@ -11,33 +11,26 @@ from fixstats.findings.decide_figures import ChoiceWeighed
 from fixstats.findings.decide_rows import slopes
 from fixstats.findings.safety import WORSE
 
+HEAD = ("choice", "scope", "model", "option", "cost_per_job", "cost_low", "cost_high")
 
-def line_rows(answer: ChoiceWeighed, level: float) -> Iterator[dict[str, Any]]:
-    """A line for each scope, input and option that is not ruled out.
+
+def line_rows(
+    answer: ChoiceWeighed, options: Sequence[Mapping[str, Any]]
+) -> Iterator[dict[str, Any]]:
+    """A line for each input and each of ``options`` (as ``option_rows``) that is not ruled out.
 
     ``now``: the present value, None where a cost is not set (its line begins at 0);
     ``cost_per_job``, ``cost_low``, ``cost_high``: there; ``per_unit``: money a job for one unit
     more of the input.
     """
-    tail = [(1 - level) / 2, (1 + level) / 2]
-    low, high = np.quantile(answer.costing.draws, tail, axis=-1)
-    money = answer.costing.draws.mean(axis=-1)
     for name, (now, slope) in slopes(answer):
-        for scope in answer.scopes:
-            at = answer.place(scope)
+        for one in options:
+            if one["safety"] == WORSE:
+                continue
+            at = answer.place(one["model"])
             value = now[at] if isinstance(now, np.ndarray) else now
-            for n, option in enumerate(answer.options):
-                if answer.known.safety[option].state == WORSE:
-                    continue
-                yield {
-                    "choice": answer.counted.choice,
-                    "scope": "all" if scope is None else "model",
-                    "model": scope,
-                    "input": name,
-                    "option": option,
-                    "now": None if value is None else float(value),
-                    "cost_per_job": float(money[n, at]),
-                    "cost_low": float(low[n, at]),
-                    "cost_high": float(high[n, at]),
-                    "per_unit": float(slope[n, at]),
-                }
+            yield {key: one[key] for key in HEAD} | {
+                "input": name,
+                "now": None if value is None else float(value),
+                "per_unit": float(slope[answer.options.index(one["option"]), at]),
+            }

@@ -27,6 +27,8 @@ from fixstats.words import counted, listed
 Row = Mapping[str, Any]
 Name = Callable[[str], str]
 MOST_NAMED = 6
+# With fewer jobs of a model its sentence says that other models stand behind it. No source.
+FEW_JOBS = 20
 
 
 def sentence(row: Row, name: Name, money: Callable[[float], str]) -> str:
@@ -40,6 +42,8 @@ def sentence(row: Row, name: Name, money: Callable[[float], str]) -> str:
         )
     if row["borrowed"] == 1:
         text += f"; never used there: what is known of {name(row['option'])} is from other models"
+    elif row["model"] and row["jobs"] is not None and row["jobs"] < FEW_JOBS:
+        text += f"; {counted(row['jobs'], 'job')} with it there, other models speak for most of it"
     return text
 
 
@@ -57,14 +61,16 @@ def _begin(row: Row, name: Name, where: str) -> str:
         return f"{label}{where}: recommend none"
     option, other = name(row["option"]), name(row["runner_up"]) if row["runner_up"] else ""
     keep = row["current"] == row["option"]
+    # customers pay for a grade, too, and nobody recorded what they would
+    alone = ", by the shop's cost alone" if row["choice"].endswith("_grade") else ""
     words = {
         UNPROVEN: f"hold back {option}",
         ONLY_ONE: f"{option} is all there is",
         EQUAL_ENOUGH: f"{option} or {other}, either will do",
-        STANDARDISE: f"keep {option}" if keep else f"make {option} the house standard",
+        STANDARDISE: (f"keep {option}" if keep else f"make {option} the house standard") + alone,
         TRIAL: f"run a trial, {option} leads",
         LEAN: f"use {option} and keep counting",
-        WAIT: f"too early, {option} leads",
+        WAIT: f"wait, {option} leads",
     }
     return f"{label}{where}: {words[row['verdict']]}"
 
@@ -97,8 +103,9 @@ def notes_of(
     if share is not None:
         yield Note(
             "wrong_share",
-            f"of {counted(len(sure), 'row')} that say standardise, {share:.1%} are expected to be "
-            "wrong: another option would be cheaper there",
+            f"of {counted(len(sure), 'row')} that say standardise, "
+            f"{'<0.1%' if share < 0.0005 else f'{share:.1%}'} are expected to be wrong: another "
+            "option would be cheaper there",
         )
     edge = [_titled(row, name) for row in rows if row["borderline"]]
     if edge:
