@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from datetime import date, timedelta
 from typing import TYPE_CHECKING, Any
 
@@ -93,10 +93,10 @@ def watch(con: duckdb.DuckDBPyConnection, folder: ShopFolder, ask: WatchAsk) -> 
     rows: list[Row] = []
     months: list[Row] = []
     notes: list[Note] = []
+    baseline = time.since if ask.group else time.baseline
+    tallies.lay_watched(con, catalogue, modes, baseline, time.since, time.until)
     if not ask.group:
-        own = {name: catalogue.families[name] for name in families}
-        tallies.lay_days(con, catalogue, modes, own, time.baseline, time.until)
-        months, rows, alarms, notes = _over_time(con, folder, time)
+        months, rows, alarms, notes = _over_time(con, folder, families, time)
     compared, since = _groups(con, folder, ask, modes, time, covered)
     each = false_alarms(compared)
     for one in compared:
@@ -109,15 +109,15 @@ def watch(con: duckdb.DuckDBPyConnection, folder: ShopFolder, ask: WatchAsk) -> 
 
 
 def _over_time(
-    con: duckdb.DuckDBPyConnection, folder: ShopFolder, time: Watched
+    con: duckdb.DuckDBPyConnection, folder: ShopFolder, families: Sequence[str], time: Watched
 ) -> tuple[list[Row], list[Row], list[Row], list[Note]]:
     """Points of all months, rows of the watched ones and of the sums, alarms, notes."""
-    counted = tallies.months(con, time.since)
+    counted = tallies.months(con, {name: folder.catalogue.families[name] for name in families})
     if not counted["mode"]:
         return [], [], [], []
     series = series_of(counted)
     expected = expected_of(series)
-    by_day = tallies.days(con, _risks(series, expected), time.since, ODDS_RATIO - 1)
+    by_day = tallies.days(con, _risks(series, expected), ODDS_RATIO - 1)
     sums = sums_of(series, expected, by_day)
     months = month_rows(series, expected, sums)
     rows = [{key: row[key] for key in ROW_KEYS} for row in months if row["watched"]]
@@ -177,7 +177,7 @@ def _groups(
     covered: Period,
 ) -> tuple[list[Compared], dict[Key, str]]:
     """Every group asked for against the shop, and since when those are out that are."""
-    catalogue, days = folder.catalogue, folder.settings.warranty_days
+    days = folder.settings.warranty_days
     groups = [
         group
         for group in tallies.groups_of(con, time.since)
@@ -186,14 +186,13 @@ def _groups(
     found: list[Compared] = []
     for part in dict.fromkeys(group.part for group in groups):
         own = [group for group in groups if group.part == part]
-        counts = tallies.count_groups(con, catalogue, own, modes, time.since, time.until)
+        counts = tallies.count_groups(con, own)
         found += [compare("funnel", *pair) for pair in zip(own, counts, strict=True)]
-        tallies.lay_returns(con, catalogue, own, time.since, time.until)
         for group in own:
             returns = tallies.count_returns(con, group, days, covered.as_of)
             found.append(compare("comebacks", group, _asked(returns, ask, modes)))
     found = corrected(found)
-    return found, _since(con, folder, found, time, covered)
+    return found, _since(con, found, days, covered)
 
 
 def _place(row: Row, catalogue: Catalogue) -> tuple[Any, ...]:
@@ -223,81 +222,48 @@ def _asked(
 
 
 def _since(
-    con: duckdb.DuckDBPyConnection,
-    folder: ShopFolder,
-    found: Sequence[Compared],
-    time: Watched,
-    covered: Period,
+    con: duckdb.DuckDBPyConnection, found: Sequence[Compared], days: int, covered: Period
 ) -> dict[Key, str]:
     """Since when the strongest groups that are out are: their most probable day of the change."""
-    since: dict[Key, str] = {}
     out = [(one, n) for one in found for n in alarms_of(one)]
     out = sorted(out, key=lambda pair: pair[0].p_value[pair[1]])[:MOST_DATED]
-    for one, value in dict.fromkeys((id(one), one.value[n]) for one, n in out):
-        compared = next(other for other in found if id(other) == one)
-        places = [n for other, n in out if other is compared and compared.value[n] == value]
-        risk = compared.expected / compared.opportunities
-        by_mode = {compared.mode[n]: float(risk[n]) for n in places}
-        if compared.chart == "comebacks":
-            rises = _returns_since(con, folder, compared, value, by_mode, time, covered)
-        else:
-            rises = _failures_since(con, folder, compared, value, by_mode, time)
-        since |= {
-            key_of(compared, n): rises[compared.mode[n]].isoformat()
-            for n in places
-            if compared.mode[n] in rises
-        }
+    since: dict[Key, str] = {}
+    for compared in found:
+        places = [n for one, n in out if one is compared]
+        if places:
+            rises = _rises_of(con, compared, places, days, covered)
+            since |= {key_of(compared, n): day.isoformat() for n, day in rises.items()}
     return since
 
 
-def _failures_since(
+def _rises_of(
     con: duckdb.DuckDBPyConnection,
-    folder: ShopFolder,
     compared: Compared,
-    value: str,
-    risks: Mapping[str | None, float],
-    time: Watched,
-) -> dict[str | None, date]:
-    modes = [mode for mode in risks if mode]
-    counted = tallies.count_value_days(
-        con, folder.catalogue, compared.group, value, modes, time.since, time.until
-    )
-    risk = np.array([risks[mode] for mode in counted["mode"]])
-    expected = (np.asarray(counted["opportunities"]) * risk).tolist()
-    return _rises(counted["mode"], counted["day"], counted["failures"], expected)
-
-
-def _returns_since(
-    con: duckdb.DuckDBPyConnection,
-    folder: ShopFolder,
-    compared: Compared,
-    value: str,
-    risks: Mapping[str | None, float],
-    time: Watched,
+    places: Sequence[int],
+    days: int,
     covered: Period,
-) -> dict[str | None, date]:
-    group, days = compared.group, folder.settings.warranty_days
-    tallies.lay_returns(con, folder.catalogue, [group], time.since, time.until)
-    counted = tallies.count_returns(con, group, days, covered.as_of, value)
-    reasons = [None if reason == ANY else reason for reason in counted["reason"]]
-    own = [n for n, reason in enumerate(reasons) if reason in risks]
-    own = sorted(own, key=lambda n: counted["finished"][n])
-    kept = [[counted[name][n] for n in own] for name in ("finished", "failures", "expected")]
-    return _rises([reasons[n] for n in own], *kept)
-
-
-def _rises(
-    modes: Sequence[str | None],
-    days: Sequence[date],
-    failures: Sequence[int],
-    expected: Sequence[float],
-) -> dict[str | None, date]:
+) -> dict[int, date]:
+    """The day of the change of these rows of one kind of group."""
+    group, values = compared.group, sorted({compared.value[n] for n in places})
+    if compared.chart == "funnel":
+        counted = tallies.count_value_days(con, group, values)
+        day, name = counted["day"], counted["mode"]
+    else:
+        counted = tallies.count_returns(con, group, days, covered.as_of, values)
+        day, name = counted["finished"], counted["reason"]
     found = {}
-    order = np.argsort(np.array([day.toordinal() for day in days]), kind="stable")
-    for mode in dict.fromkeys(modes):
-        own = [n for n in order.tolist() if modes[n] == mode]
-        columns = ([one[n] for n in own] for one in (failures, expected, days))
-        found[mode] = day_of_rise(*columns)
+    for n in places:
+        own = (compared.value[n], compared.mode[n] or ANY)
+        rows = [at for at, one in enumerate(zip(counted["value"], name, strict=True)) if one == own]
+        rows.sort(key=lambda at: day[at])
+        failures = [counted["failures"][at] for at in rows]
+        if compared.chart == "funnel":
+            risk = compared.expected[n] / compared.opportunities[n]
+            expected = [float(counted["opportunities"][at] * risk) for at in rows]
+        else:
+            expected = [counted["expected"][at] for at in rows]
+        if rows:
+            found[n] = day_of_rise(failures, expected, [day[at] for at in rows])
     return found
 
 

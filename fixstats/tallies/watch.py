@@ -1,8 +1,12 @@
-"""Counts of the watched time: day by day over the shop, and by technician, supplier and lot."""
+"""Counts of the watched time: day by day over the shop, and by technician, supplier and lot.
+
+The jobs are laid down once. There are many jobs and few kinds of job: a job of each kind stands in
+for all others, its units are listed, and the jobs are counted by whatever is asked.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 from typing import TYPE_CHECKING, Any
@@ -10,9 +14,7 @@ from typing import TYPE_CHECKING, Any
 from fixstats.engines.session import load
 from fixstats.folder import Catalogue
 from fixstats.resources import statement
-from fixstats.tallies.ask import Ask, fill, lay_out
-from fixstats.tallies.counts import OF_JOB, lay_counts
-from fixstats.tallies.followups import lay_followups
+from fixstats.tallies.ask import Ask, fill, lay_out, own_places
 from fixstats.tallies.keys import PART_FIELDS, Key
 
 if TYPE_CHECKING:
@@ -22,17 +24,18 @@ Columns = dict[str, list[Any]]
 # Watched are jobs that are no come-backs themselves, as in comparisons.
 FIRST_JOBS = (("rework", "no"),)
 # Views of which the rows of the watched jobs are kept, in the order in which they read each other.
-KEPT = ("mentions", "marks_first", "units_beside_steps")
+KEPT = ("flags", "first_pieces", "mixed_units", "marks_first")
+JOB_KEYS = ("model", "month", "quarter", "technician")
 DIGITS = 9
-DAY = Key("day", "job", "finished")
+DAY = Key("finished", "job", "finished")
 
 
 @dataclass(frozen=True)
 class Group:
     """A kind of group: ``technician``, or supplier or lot of a part.
 
-    ``key``: its key; ``alike``: keys whose values make jobs alike, so that a group is compared with
-    others that did the same work on the same devices at the same time.
+    ``key``: its key; ``alike``: columns whose values make jobs alike, so that a group is compared
+    with others that did the same work on the same devices at the same time.
     """
 
     key: str
@@ -41,14 +44,13 @@ class Group:
 
     @property
     def kind(self) -> str:
-        """``technician``, ``supplier`` or ``lot``."""
+        """``technician``, ``supplier`` or ``lot``: the column of its values."""
         return self.key.removeprefix(f"{self.part}_")
 
     @property
     def by(self) -> tuple[str, ...]:
-        """All keys that its counts need."""
-        fields = [f"{self.part}_{field}" for field in PART_FIELDS] if self.part else []
-        return (self.key, *fields, *self.alike)
+        """All columns that its counts need."""
+        return (*(PART_FIELDS if self.part else (self.kind,)), *self.alike)
 
 
 def groups_of(con: duckdb.DuckDBPyConnection, since: date | None) -> list[Group]:
@@ -56,140 +58,137 @@ def groups_of(con: duckdb.DuckDBPyConnection, since: date | None) -> list[Group]
     found = con.execute(statement("tallies/watch_parts"), {"since": since}).fetchall()
     groups = [Group("technician", ("model", "quarter"))]
     for part, suppliers, lots in found:
-        alike = (f"{part}_grade", "model", "quarter")
         for field, there in (("supplier", suppliers), ("lot", lots)):
             if there:
-                groups.append(Group(f"{part}_{field}", alike, part))
+                groups.append(Group(f"{part}_{field}", ("grade", "model", "quarter"), part))
     return groups
 
 
-def lay_days(
+def lay_watched(
     con: duckdb.DuckDBPyConnection,
     catalogue: Catalogue,
     modes: Sequence[str],
-    families: Mapping[str, Sequence[str]],
-    since: date | None,
+    baseline: date,
+    since: date,
     until: date | None,
 ) -> None:
-    """Lay down watched_days: every mode, and the union of every family, by day and device model."""
-    ask = Ask(tuple(modes), ("model",), where=FIRST_JOBS, since=since, until=until)
-    layout = lay_out(con, catalogue, ask, (DAY,))
-    _lay_jobs(con, layout.columns)
+    """Lay down the jobs from ``baseline`` to ``until``, watched from ``since`` on, and their units.
+
+    All other functions here read these tables.
+    """
+    ask = Ask(tuple(modes), JOB_KEYS, where=FIRST_JOBS, since=baseline, until=until)
+    lay_out(con, catalogue, ask, (DAY,))
+    con.execute(statement("tallies/watch_asked"), {"since": since})
     for view in KEPT:
         con.execute(fill("tallies/watch_kept", {"view": view}))
         con.execute(fill("tallies/watch_read", {"view": view}))
-    lay_counts(con, layout, "first")
-    slots = {"keys": layout.columns, "view": "first"}
-    of_modes = fill("tallies/watch_of_modes", {"rows": fill("tallies/modes", slots)})
-    con.execute(f"create or replace temp table watched_days as {of_modes}")
-    for name, codes in families.items():
-        load(con, "asked_codes", "mode varchar", [(code,) for code in codes])
-        con.execute(fill("tallies/asked_plans", {"keys": "", "joins": ""}))
-        own = {**OF_JOB, "beside": "units_beside_steps", "places": "", "keys": layout.columns}
-        for one, table in (("spoken", "spoken"), ("units", "beside_units"), ("beside", "beside")):
-            rows = fill(f"tallies/union_{one}", own)
-            con.execute(f"create or replace temp table asked_{table} as {rows}")
-        rows = fill("tallies/watch_of_family", {"rows": fill("tallies/union", own)})
-        con.execute(f"insert into watched_days {rows}", {"family": name})
+    for name in ("jobs", "units", "followups"):
+        con.execute(statement(f"tallies/watch_{name}"))
 
 
-def _lay_jobs(con: duckdb.DuckDBPyConnection, columns: str) -> None:
-    """The jobs asked about as a table, which asked_jobs then reads."""
-    con.execute(fill("tallies/watch_jobs", {"keys": f'{columns}"rework", '}))
-    con.execute(statement("tallies/watch_asked"))
-
-
-def months(con: duckdb.DuckDBPyConnection, since: date) -> Columns:
-    """Counts of watched_days by month and device model, before ``since`` and from then on."""
-    return _columns(con, statement("tallies/watch_months"), {"since": since})
+def months(con: duckdb.DuckDBPyConnection, families: Mapping[str, Sequence[str]]) -> Columns:
+    """Counts of every mode, and of the union of every family, by month and device model."""
+    rows = [(name, mode) for name, codes in families.items() for mode in codes]
+    load(con, "watched_families", "family varchar, mode varchar", rows)
+    return _columns(con, _over_time(con, "months", "model, month, watched, ", ""), {})
 
 
 def days(
-    con: duckdb.DuckDBPyConnection,
-    risks: list[tuple[str, bool, str, float]],
-    since: date,
-    shift: float,
+    con: duckdb.DuckDBPyConnection, risks: list[tuple[str, bool, str, float]], shift: float
 ) -> Columns:
-    """Failures of watched_days day by day against the risks, in order of time.
+    """Failures of modes and families day by day against the risks, in order of time.
 
-    ``risks``: (mode or family, whether it is a family, device model, risk of one unit).
+    ``risks``: (mode or family, whether it is a family, device model, risk of one unit). Families
+    are those that ``months`` was asked for.
     """
     load(con, "watched_risks", "subject varchar, whole boolean, model varchar, risk double", risks)
-    text = statement("tallies/watch_days")
-    return _columns(con, text, {"since": since, "shift": shift})
+    text = _over_time(con, "days", "model, finished, ", "and watched")
+    return _columns(con, text, {"shift": shift})
 
 
-def count_groups(
+def _over_time(con: duckdb.DuckDBPyConnection, name: str, keys: str, filters: str) -> str:
+    slots = {"keys": keys, "filters": filters}
+    families = fill("tallies/watch_families", slots)
+    return fill(f"tallies/watch_{name}", {"modes": _modes(con, **slots), "families": families})
+
+
+def _modes(
     con: duckdb.DuckDBPyConnection,
-    catalogue: Catalogue,
-    groups: Sequence[Group],
-    modes: Sequence[str],
-    since: date,
-    until: date | None,
-) -> list[Columns]:
-    """Failures and expected failures by value, for groups that are laid out alike."""
-    by = dict.fromkeys(key for group in groups for key in group.by)
-    ask = Ask(tuple(modes), tuple(by), where=FIRST_JOBS, since=since, until=until)
-    layout = lay_out(con, catalogue, ask)
-    _lay_jobs(con, layout.columns)
-    lay_counts(con, layout, "first")
-    rows = fill("tallies/modes", {"keys": layout.columns, "view": "first"})
+    *,
+    keys: str,
+    filters: str,
+    jobs: str = "watched_jobs",
+    places: str = "",
+) -> str:
+    """The statement that counts every mode by the keys; its tables are laid down."""
+    slots = {"jobs": jobs, "keys": keys, "filters": filters, "places": places}
+    for table in ("totals", "marks"):
+        rows = fill(f"tallies/watch_{table}", slots)
+        con.execute(f"create or replace temp table asked_{table} as {rows}")
+    return fill("tallies/modes", {"keys": keys})
+
+
+def count_groups(con: duckdb.DuckDBPyConnection, groups: Sequence[Group]) -> list[Columns]:
+    """Failures and expected failures by value, for groups of one part or of none."""
+    by = dict.fromkeys(column for one in groups for column in one.by)
+    rows = _modes_of(con, groups[0], "".join(f"{column}, " for column in by), "")
     con.execute(f"create or replace temp table watched_groups as {rows}")
     return [_columns(con, fill("tallies/watch_groups", _slots(group)), {}) for group in groups]
 
 
-def lay_returns(
-    con: duckdb.DuckDBPyConnection,
-    catalogue: Catalogue,
-    groups: Sequence[Group],
-    since: date,
-    until: date | None,
-) -> None:
-    """Lay out the follow-up of the jobs handed over in the watched time."""
-    by = tuple(dict.fromkeys(key for group in groups for key in group.by))
-    ask = Ask((), by, where=FIRST_JOBS, since=since, until=until)
-    lay_followups(con, catalogue, ask)
+def count_value_days(
+    con: duckdb.DuckDBPyConnection, group: Group, values: Iterable[str]
+) -> Columns:
+    """Failures and opportunities of every mode, of these values of a group, day by day."""
+    rows = _modes_of(con, group, f"{group.kind}, finished, ", _of_values(con, group.kind, values))
+    slots = {"value": group.kind, "modes": rows}
+    return _columns(con, fill("tallies/watch_value_days", slots), {})
+
+
+def _modes_of(con: duckdb.DuckDBPyConnection, group: Group, keys: str, filters: str) -> str:
+    jobs, places = _rows_of(con, group, "jobs"), own_places([group.part] if group.part else ())
+    return _modes(con, keys=keys, filters=f"and watched {filters}", jobs=jobs, places=places)
 
 
 def count_returns(
-    con: duckdb.DuckDBPyConnection, group: Group, days: int, as_of: date, value: str | None = None
-) -> Columns:
-    """Returns and expected returns by reason and value; of one ``value``, by day of hand-over."""
-    slots = {**_slots(group), "keys": "", "filters": ""}
-    asked: dict[str, Any] = {"days": days, "as_of": as_of}
-    if value is not None:
-        slots |= {"keys": "finished, ", "filters": "and l.value = $value"}
-        asked["value"] = value
-    return _columns(con, fill("tallies/watch_returns", slots), asked)
-
-
-def count_value_days(
     con: duckdb.DuckDBPyConnection,
-    catalogue: Catalogue,
     group: Group,
-    value: str,
-    modes: Sequence[str],
-    since: date,
-    until: date | None,
+    days: int,
+    as_of: date,
+    values: Iterable[str] | None = None,
 ) -> Columns:
-    """Failures and opportunities of the modes in one group, day by day."""
-    where = (*FIRST_JOBS, (group.key, value))
-    ask = Ask(tuple(modes), (group.key,), where=where, since=since, until=until)
-    layout = lay_out(con, catalogue, ask, (DAY,))
-    _lay_jobs(con, layout.columns)
-    lay_counts(con, layout, "first")
-    rows = fill("tallies/modes", {"keys": layout.columns, "view": "first"})
-    return _columns(con, fill("tallies/watch_value_days", {"rows": rows}), {})
+    """Returns and expected returns by reason and value; of some ``values``, by day of hand-over."""
+    slots = {"followups": _rows_of(con, group, "followups"), "keys": "", "filters": ""}
+    if values is not None:
+        slots |= {"keys": "finished, ", "filters": _of_values(con, "l.value", values)}
+    text = fill("tallies/watch_returns", {**slots, **_slots(group)})
+    return _columns(con, text, {"days": days, "as_of": as_of})
+
+
+def _rows_of(con: duckdb.DuckDBPyConnection, group: Group, of: str) -> str:
+    """The table of the watched ``jobs`` or ``followups``; of a part, with the piece of each."""
+    if not group.part:
+        return f"watched_{of}"
+    # What went wrong is asked of the first piece, what came back of the one in the device.
+    pieces = {"jobs": "first_pieces", "followups": "last_pieces"}[of]
+    con.execute(fill("tallies/watch_pieces", {"of": of, "pieces": pieces}), {"part": group.part})
+    return f"group_{of}"
+
+
+def _of_values(con: duckdb.DuckDBPyConnection, column: str, values: Iterable[str]) -> str:
+    """The condition that a column has one of these values."""
+    load(con, "watched_values", "value varchar", [(value,) for value in values])
+    return f"and {column} in (select value from watched_values)"  # noqa: S608 - a column's name
 
 
 def _slots(group: Group) -> dict[str, str]:
-    """The value, and what makes jobs alike as one text; null where no such part was fitted."""
-    alike = ", ".join(f"coalesce(cast(\"{key}\" as varchar), '')" for key in group.alike)
+    """The value, and what makes jobs alike as one text; null where nothing of a piece is known."""
+    alike = ", ".join(f"coalesce(cast({column} as varchar), '')" for column in group.alike)
     text = f"concat_ws('|', {alike})"
     if group.part:
-        known = " or ".join(f'"{group.part}_{field}" is not null' for field in PART_FIELDS)
+        known = " or ".join(f"{field} is not null" for field in PART_FIELDS)
         text = f"case when {known} then {text} end"
-    return {"value": f'"{group.key}"', "alike": text}
+    return {"value": group.kind, "alike": text}
 
 
 def _columns(con: duckdb.DuckDBPyConnection, text: str, values: Mapping[str, Any]) -> Columns:

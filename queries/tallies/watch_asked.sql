@@ -1,12 +1,18 @@
--- Question: which jobs are asked about, once they lie in a table?
+-- Question: which jobs are watched?
 -- Grain: one row per job asked about.
--- Reads: watched_jobs, asked_plans.
--- Parameters: none. It becomes asked_jobs, which the counting statements read: with every family the
---   plans that come to the same change, and the jobs do not.
--- Columns: those of watched_jobs; standing (the plan that stands for it, see asked_plans).
-create or replace temp view asked_jobs as
+-- Reads: asked_jobs.
+-- Parameters: since (first watched day). It becomes the temporary table watched_asked: many statements read these jobs.
+-- Columns: entry; standing (plan, as in asked_jobs); covers; model, month, quarter, technician;
+--   finished; watched (true: from since on; false: of the time before).
+create or replace temp table watched_asked as
 select
-  j.*,
-  p.standing
-from watched_jobs as j
-left join asked_plans as p on p.plan = j.plan
+  entry,
+  standing,
+  covers,
+  model,
+  month,
+  quarter,
+  technician,
+  finished,
+  finished >= $since as watched
+from asked_jobs

@@ -1,17 +1,27 @@
 -- Question: how often did each mode and family go wrong in each month, model by model?
 -- Grain: one row per (mode or family, model, month, before or within the watched time).
--- Reads: watched_days (a temporary table).
--- Parameters: since (first watched day).
+-- Reads: the rows of modes and of watch_families by model, month and watched (slots modes, families).
+-- Parameters: none; slots: modes, families.
 -- Columns: mode (null: of a family); family (null: of a mode); model; month 'YYYY-MM'; watched (true:
---   from since on); failures, opportunities, unknown (units).
+--   in the watched time); failures, opportunities, unknown (units).
+select
+  mode,
+  cast(null as varchar) as family,
+  model,
+  month,
+  watched,
+  cast(failures as bigint) as failures,
+  cast(opportunities as bigint) as opportunities,
+  cast(unknown as bigint) as unknown
+from (/*modes*/) as of_modes
+union all
 select
   mode,
   family,
   model,
-  substr(cast(day as varchar), 1, 7) as month,
-  day >= $since as watched,
-  cast(sum(failures) as bigint) as failures,
-  cast(sum(opportunities) as bigint) as opportunities,
-  cast(sum(unknown) as bigint) as unknown
-from watched_days
-group by all
+  month,
+  watched,
+  cast(failures as bigint) as failures,
+  cast(opportunities as bigint) as opportunities,
+  cast(unknown as bigint) as unknown
+from (/*families*/) as of_families

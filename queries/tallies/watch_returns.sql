@@ -1,10 +1,10 @@
 -- Question: how many devices of each value of a group came back, out of how many that as long a
 --   follow-up of alike jobs of the whole shop would have given it?
 -- Grain: one row per (reason, value); with finished in the slot keys, per day of hand-over too.
--- Reads: asked_followups.
--- Parameters: days (follow-up in days), as_of (the day up to which returns are known); slots: value
---   (the column of the group), alike (what makes jobs alike, as in watch_groups), keys, filters
---   (which values to answer for: all, or value, then a parameter).
+-- Reads: watched_followups or group_followups (slot followups), watched_values (in the slot filters).
+-- Parameters: days (follow-up in days), as_of (the day up to which returns are known); slots:
+--   followups, value (the column of the group), alike (what makes jobs alike, as in watch_groups),
+--   keys, filters (which values to answer for).
 -- Columns: reason (a mode; 'any': any but unrelated); value; failures (returns); expected (returns:
 --   over the days each job was followed, the returns of all alike jobs per job still followed); of
 --   the value as a whole, whatever the keys: opportunities (jobs followed), shared (returns of all
@@ -21,7 +21,7 @@ begun as (
     days_back,
     reason,
     least(days_watched, date_diff('day', finished, $as_of), $days) as last_day
-  from asked_followups
+  from /*followups*/
   where finished <= $as_of
 ),
 -- jobs by when and how they left; '' where nobody wrote down why they came back

@@ -1,19 +1,19 @@
--- Question: how did the failures of one group come, day by day?
--- Grain: one row per (mode, day of hand-over).
--- Reads: the rows of modes (slot rows).
--- Parameters: none; slot: rows.
--- Columns: mode; day; failures, opportunities (units).
+-- Question: how did the failures of some values of a group come, day by day?
+-- Grain: one row per (mode, value, day of hand-over).
+-- Reads: the rows of modes by value and day (slot modes).
+-- Parameters: none; slots: value (the column of the group), modes.
+-- Columns: mode; value; day; failures, opportunities (units).
 with
--- one row per (mode, day)
+-- one row per (mode, value, day)
 by_day as (
   select
     mode,
-    day,
-    cast(sum(failures) as bigint) as failures,
-    cast(sum(opportunities) as bigint) as opportunities
-  from (/*rows*/) as counted
-  group by mode, day
+    /*value*/ as value,
+    finished as day,
+    cast(failures as bigint) as failures,
+    cast(opportunities as bigint) as opportunities
+  from (/*modes*/) as of_modes
 )
 select * from by_day
 where opportunities > 0
-order by mode, day
+order by mode, value, day

@@ -1,0 +1,15 @@
+-- Question: on which watched jobs was a part fitted, and which piece?
+-- Grain: one row per watched job, or job followed up (slot of), with such a piece.
+-- Reads: watched_jobs and first_pieces, or watched_followups and last_pieces (slots of, pieces).
+-- Parameters: part; slots: of (jobs or followups), pieces. It becomes the temporary table group_jobs
+--   or group_followups.
+-- Columns: those of the rows; grade, supplier, lot (null: not recorded).
+create or replace temp table group_/*of*/ as
+select
+  j.*,
+  p.grade,
+  p.supplier,
+  p.lot
+from watched_/*of*/ as j
+inner join /*pieces*/ as p on p.entry = j.entry
+where p.part = $part and j.watched
