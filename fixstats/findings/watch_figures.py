@@ -186,22 +186,44 @@ def month_limits(
     base = np.ceil((failed + 0.5) / centre)
     units = np.maximum(np.rint(opportunities / wide), 1.0)
 
-    def tail(k: Floats) -> Floats:
-        inside = np.minimum(np.floor(k / wide), units)
-        p = stats.fisher(inside, units, failed, base, alternative="more")
-        return np.asarray(np.where(k > opportunities, 0.0, p))
+    def tail(k: Floats, of: NDArray[np.int64]) -> Floats:
+        inside = np.minimum(np.floor(k / wide[of]), units[of])
+        return stats.fisher(inside, units[of], failed[of], base[of], alternative="more")
 
-    # The first number of failures that is too many, by halving; it can be beyond all.
+    # The first number of failures that is too many; it can be beyond all. The exact test is slow,
+    # so that it is asked only near the place where a quick one puts it.
     low = np.maximum(np.floor(limits.upper_limit * opportunities + 1e-9), FEWEST_FAILURES - 1)
-    low = np.minimum(low, opportunities)
-    high = np.minimum(np.ceil(low + (low - centre * opportunities) + 16), opportunities + 1)
-    high = np.where(tail(high) > stats.THREE_SIGMA_TAIL, opportunities + 1, high)
-    while (high - low > 1).any():
-        middle = np.ceil((low + high) / 2)  # never the lower end, which is settled
-        out = tail(middle) <= stats.THREE_SIGMA_TAIL
-        low, high = np.where(out, low, middle), np.where(out, middle, high)
+    low, high = np.minimum(low, opportunities), opportunities + 1
+    at = _nearly_too_many(low, high, wide, failed, units / (units + base))
+    beyond, reach = np.zeros(len(at)), 1
+    while len(of := np.flatnonzero(high - low > 1)):
+        at[of] = np.clip(at[of], low[of] + 1, high[of] - 1)
+        p_value = tail(at[of], of)
+        out = p_value <= stats.THREE_SIGMA_TAIL
+        high[of], low[of] = np.where(out, at[of], high[of]), np.where(out, low[of], at[of])
+        beyond[of] = np.where(out, p_value, beyond[of])
+        at[of] = np.where(out, high[of] - reach, low[of] + reach)
+        reach *= 2
     upper = np.minimum((high - 1) / opportunities, 1.0)
-    return MonthLimits(limits.lower_limit, upper, tail(high))
+    return MonthLimits(limits.lower_limit, upper, beyond)
+
+
+def _nearly_too_many(
+    low: Floats, high: Floats, wide: Floats, failed: Floats, share: Floats
+) -> Floats:
+    """About the first number from ``low`` to ``high`` that is too many; by halving.
+
+    Of all failures together, the share that falls to the month is taken to be binomial.
+    """
+    from scipy import special
+
+    low, high = low.copy(), high.copy()
+    while (high - low > 1).any():
+        middle = np.ceil((low + high) / 2)
+        chance = special.betainc(np.maximum(np.floor(middle / wide), 1.0), failed + 1, share)
+        out = chance <= stats.THREE_SIGMA_TAIL
+        low, high = np.where(out, low, middle), np.where(out, middle, high)
+    return high
 
 
 def shortest_gaps(rate: Floats, baseline_failures: Floats) -> tuple[Floats, Floats]:

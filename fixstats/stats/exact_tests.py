@@ -167,6 +167,8 @@ def _lower_tail(
 
     where = (n1 + n2, x1 + x2, n1)
     tail = np.asarray(hypergeom.cdf(x1, *where))
+    if share_of_ties == 1:
+        return tail
     return tail - (1 - share_of_ties) * np.asarray(hypergeom.pmf(x1, *where))
 
 

@@ -196,8 +196,11 @@ def _columns(con: duckdb.DuckDBPyConnection, text: str, values: Mapping[str, Any
     names = [column[0] for column in cursor.description or ()]
     rows = cursor.fetchall()
     columns = zip(*rows, strict=True) if rows else [()] * len(names)
-    # Sums of fractions come in any order: their last digits would differ from run to run.
-    return {
-        name: [round(x, DIGITS) if isinstance(x, float) else x for x in one]
-        for name, one in zip(names, columns, strict=True)
-    }
+    return {name: _rounded(one) for name, one in zip(names, columns, strict=True)}
+
+
+def _rounded(column: Sequence[Any]) -> list[Any]:
+    """Sums of fractions come in any order: their last digits would differ from run to run."""
+    if column and isinstance(column[0], float):
+        return [round(one, DIGITS) for one in column]
+    return list(column)
