@@ -186,6 +186,7 @@ def _groups(
     found: list[Compared] = []
     for part in dict.fromkeys(group.part for group in groups):
         own = [group for group in groups if group.part == part]
+        tallies.lay_part(con, part)
         counts = tallies.count_groups(con, own)
         found += [compare("funnel", *pair) for pair in zip(own, counts, strict=True)]
         for group in own:
@@ -228,10 +229,11 @@ def _since(
     out = [(one, n) for one in found for n in alarms_of(one)]
     out = sorted(out, key=lambda pair: pair[0].p_value[pair[1]])[:MOST_DATED]
     since: dict[Key, str] = {}
-    for compared in found:
-        places = [n for one, n in out if one is compared]
-        if places:
-            rises = _rises_of(con, compared, places, days, covered)
+    for part in dict.fromkeys(one.group.part for one, _ in out):
+        tallies.lay_part(con, part)
+        for compared in found:
+            places = [n for one, n in out if one is compared and one.group.part == part]
+            rises = _rises_of(con, compared, places, days, covered) if places else {}
             since |= {key_of(compared, n): day.isoformat() for n, day in rises.items()}
     return since
 

@@ -82,7 +82,7 @@ def lay_watched(
     for view in KEPT:
         con.execute(fill("tallies/watch_kept", {"view": view}))
         con.execute(fill("tallies/watch_read", {"view": view}))
-    for name in ("jobs", "units", "followups"):
+    for name in ("jobs", "units", "changes", "followups"):
         con.execute(statement(f"tallies/watch_{name}"))
 
 
@@ -90,7 +90,7 @@ def months(con: duckdb.DuckDBPyConnection, families: Mapping[str, Sequence[str]]
     """Counts of every mode, and of the union of every family, by month and device model."""
     rows = [(name, mode) for name, codes in families.items() for mode in codes]
     load(con, "watched_families", "family varchar, mode varchar", rows)
-    return _columns(con, _over_time(con, "months", "model, month, watched, ", ""), {})
+    return _columns(con, _over_time("months", "model, month, watched, ", ""), {})
 
 
 def days(
@@ -102,36 +102,31 @@ def days(
     are those that ``months`` was asked for.
     """
     load(con, "watched_risks", "subject varchar, whole boolean, model varchar, risk double", risks)
-    text = _over_time(con, "days", "model, finished, ", "and watched")
+    text = _over_time("days", "model, finished, ", "and watched")
     return _columns(con, text, {"shift": shift})
 
 
-def _over_time(con: duckdb.DuckDBPyConnection, name: str, keys: str, filters: str) -> str:
-    slots = {"keys": keys, "filters": filters}
-    families = fill("tallies/watch_families", slots)
-    return fill(f"tallies/watch_{name}", {"modes": _modes(con, **slots), "families": families})
+def _over_time(name: str, keys: str, filters: str) -> str:
+    slots = {"jobs": "watched_jobs", "keys": keys, "filters": filters, "places": ""}
+    counted = {table: fill(f"tallies/watch_{table}", slots) for table in ("modes", "families")}
+    return fill(f"tallies/watch_{name}", counted)
 
 
-def _modes(
-    con: duckdb.DuckDBPyConnection,
-    *,
-    keys: str,
-    filters: str,
-    jobs: str = "watched_jobs",
-    places: str = "",
-) -> str:
-    """The statement that counts every mode by the keys; its tables are laid down."""
-    slots = {"jobs": jobs, "keys": keys, "filters": filters, "places": places}
-    for table in ("totals", "marks"):
-        rows = fill(f"tallies/watch_{table}", slots)
-        con.execute(f"create or replace temp table asked_{table} as {rows}")
-    return fill("tallies/modes", {"keys": keys})
+def lay_part(con: duckdb.DuckDBPyConnection, part: str) -> None:
+    """Lay down the watched jobs with their piece of one part, for groups of that part.
+
+    What went wrong is asked of the first piece, what came back of the one in the device. Groups of
+    no part (``part`` empty) need none.
+    """
+    for of, pieces in (("jobs", "first_pieces"), ("followups", "last_pieces")) if part else ():
+        text = fill("tallies/watch_pieces", {"of": of, "pieces": pieces})
+        con.execute(text, {"part": part})
 
 
 def count_groups(con: duckdb.DuckDBPyConnection, groups: Sequence[Group]) -> list[Columns]:
-    """Failures and expected failures by value, for groups of one part or of none."""
+    """Failures and expected failures by value, for groups of one part (laid down) or of none."""
     by = dict.fromkeys(column for one in groups for column in one.by)
-    rows = _modes_of(con, groups[0], "".join(f"{column}, " for column in by), "")
+    rows = _modes_of(groups[0], "".join(f"{column}, " for column in by), "")
     con.execute(f"create or replace temp table watched_groups as {rows}")
     return [_columns(con, fill("tallies/watch_groups", _slots(group)), {}) for group in groups]
 
@@ -140,14 +135,20 @@ def count_value_days(
     con: duckdb.DuckDBPyConnection, group: Group, values: Iterable[str]
 ) -> Columns:
     """Failures and opportunities of every mode, of these values of a group, day by day."""
-    rows = _modes_of(con, group, f"{group.kind}, finished, ", _of_values(con, group.kind, values))
+    rows = _modes_of(group, f"{group.kind}, finished, ", _of_values(con, group.kind, values))
     slots = {"value": group.kind, "modes": rows}
     return _columns(con, fill("tallies/watch_value_days", slots), {})
 
 
-def _modes_of(con: duckdb.DuckDBPyConnection, group: Group, keys: str, filters: str) -> str:
-    jobs, places = _rows_of(con, group, "jobs"), own_places([group.part] if group.part else ())
-    return _modes(con, keys=keys, filters=f"and watched {filters}", jobs=jobs, places=places)
+def _modes_of(group: Group, keys: str, filters: str) -> str:
+    """The statement that counts every mode in a kind of group, by the keys."""
+    slots = {
+        "jobs": _rows_of(group, "jobs"),
+        "keys": keys,
+        "filters": f"and watched {filters}",
+        "places": own_places([group.part] if group.part else ()),
+    }
+    return fill("tallies/watch_modes", slots)
 
 
 def count_returns(
@@ -158,21 +159,16 @@ def count_returns(
     values: Iterable[str] | None = None,
 ) -> Columns:
     """Returns and expected returns by reason and value; of some ``values``, by day of hand-over."""
-    slots = {"followups": _rows_of(con, group, "followups"), "keys": "", "filters": ""}
+    slots = {"followups": _rows_of(group, "followups"), "keys": "", "filters": ""}
     if values is not None:
         slots |= {"keys": "finished, ", "filters": _of_values(con, "l.value", values)}
     text = fill("tallies/watch_returns", {**slots, **_slots(group)})
     return _columns(con, text, {"days": days, "as_of": as_of})
 
 
-def _rows_of(con: duckdb.DuckDBPyConnection, group: Group, of: str) -> str:
-    """The table of the watched ``jobs`` or ``followups``; of a part, with the piece of each."""
-    if not group.part:
-        return f"watched_{of}"
-    # What went wrong is asked of the first piece, what came back of the one in the device.
-    pieces = {"jobs": "first_pieces", "followups": "last_pieces"}[of]
-    con.execute(fill("tallies/watch_pieces", {"of": of, "pieces": pieces}), {"part": group.part})
-    return f"group_{of}"
+def _rows_of(group: Group, of: str) -> str:
+    """The table of the watched ``jobs`` or ``followups``."""
+    return f"group_{of}" if group.part else f"watched_{of}"
 
 
 def _of_values(con: duckdb.DuckDBPyConnection, column: str, values: Iterable[str]) -> str:
