@@ -94,9 +94,10 @@ def watch(con: duckdb.DuckDBPyConnection, folder: ShopFolder, ask: WatchAsk) -> 
     months: list[Row] = []
     notes: list[Note] = []
     baseline = time.since if ask.group else time.baseline
-    tallies.lay_watched(con, catalogue, modes, baseline, time.since, time.until)
+    own = {} if ask.group else {name: catalogue.families[name] for name in families}
+    tallies.lay_watched(con, catalogue, modes, baseline, time.since, time.until, own)
     if not ask.group:
-        months, rows, alarms, notes = _over_time(con, folder, families, time)
+        months, rows, alarms, notes = _over_time(con, folder, time)
     compared, since = _groups(con, folder, ask, modes, time, covered)
     each = false_alarms(compared)
     for one in compared:
@@ -109,10 +110,10 @@ def watch(con: duckdb.DuckDBPyConnection, folder: ShopFolder, ask: WatchAsk) -> 
 
 
 def _over_time(
-    con: duckdb.DuckDBPyConnection, folder: ShopFolder, families: Sequence[str], time: Watched
+    con: duckdb.DuckDBPyConnection, folder: ShopFolder, time: Watched
 ) -> tuple[list[Row], list[Row], list[Row], list[Note]]:
     """Points of all months, rows of the watched ones and of the sums, alarms, notes."""
-    counted = tallies.months(con, {name: folder.catalogue.families[name] for name in families})
+    counted = tallies.months(con)
     if not counted["mode"]:
         return [], [], [], []
     series = series_of(counted)
@@ -229,12 +230,10 @@ def _since(
     out = [(one, n) for one in found for n in alarms_of(one)]
     out = sorted(out, key=lambda pair: pair[0].p_value[pair[1]])[:MOST_DATED]
     since: dict[Key, str] = {}
-    for part in dict.fromkeys(one.group.part for one, _ in out):
-        tallies.lay_part(con, part)
-        for compared in found:
-            places = [n for one, n in out if one is compared and one.group.part == part]
-            rises = _rises_of(con, compared, places, days, covered) if places else {}
-            since |= {key_of(compared, n): day.isoformat() for n, day in rises.items()}
+    for compared in found:
+        places = [n for one, n in out if one is compared]
+        rises = _rises_of(con, compared, places, days, covered) if places else {}
+        since |= {key_of(compared, n): day.isoformat() for n, day in rises.items()}
     return since
 
 

@@ -71,10 +71,12 @@ def lay_watched(
     baseline: date,
     since: date,
     until: date | None,
+    families: Mapping[str, Sequence[str]],
 ) -> None:
     """Lay down the jobs from ``baseline`` to ``until``, watched from ``since`` on, and their units.
 
-    All other functions here read these tables.
+    All other functions here read these tables. ``families``: counted beside the modes, each as the
+    union of its codes.
     """
     ask = Ask(tuple(modes), JOB_KEYS, where=FIRST_JOBS, since=baseline, until=until)
     lay_out(con, catalogue, ask, (DAY,))
@@ -82,15 +84,19 @@ def lay_watched(
     for view in KEPT:
         con.execute(fill("tallies/watch_kept", {"view": view}))
         con.execute(fill("tallies/watch_read", {"view": view}))
-    for name in ("jobs", "units", "changes", "followups"):
+    rows = [
+        (name, -number, mode)  # numbers of what a mode can happen to are positive
+        for number, (name, codes) in enumerate(families.items(), 1)
+        for mode in codes
+    ]
+    load(con, "watched_families", "family varchar, target integer, mode varchar", rows)
+    for name in ("jobs", "units", "changes", "family_units", "family_changes", "followups"):
         con.execute(statement(f"tallies/watch_{name}"))
 
 
-def months(con: duckdb.DuckDBPyConnection, families: Mapping[str, Sequence[str]]) -> Columns:
-    """Counts of every mode, and of the union of every family, by month and device model."""
-    rows = [(name, mode) for name, codes in families.items() for mode in codes]
-    load(con, "watched_families", "family varchar, mode varchar", rows)
-    return _columns(con, _over_time("months", "model, month, watched, ", ""), {})
+def months(con: duckdb.DuckDBPyConnection) -> Columns:
+    """Counts of every mode and family by month and device model."""
+    return _columns(con, _counts("watched_jobs", "model, month, watched, "), {})
 
 
 def days(
@@ -98,18 +104,16 @@ def days(
 ) -> Columns:
     """Failures of modes and families day by day against the risks, in order of time.
 
-    ``risks``: (mode or family, whether it is a family, device model, risk of one unit). Families
-    are those that ``months`` was asked for.
+    ``risks``: (mode or family, whether it is a family, device model, risk of one unit).
     """
     load(con, "watched_risks", "subject varchar, whole boolean, model varchar, risk double", risks)
-    text = _over_time("days", "model, finished, ", "and watched")
-    return _columns(con, text, {"shift": shift})
+    rows = _counts("watched_jobs", "model, finished, ", "and watched")
+    return _columns(con, fill("tallies/watch_days", {"rows": rows}), {"shift": shift})
 
 
-def _over_time(name: str, keys: str, filters: str) -> str:
-    slots = {"jobs": "watched_jobs", "keys": keys, "filters": filters, "places": ""}
-    counted = {table: fill(f"tallies/watch_{table}", slots) for table in ("modes", "families")}
-    return fill(f"tallies/watch_{name}", counted)
+def _counts(jobs: str, keys: str, filters: str = "", only: str = "") -> str:
+    slots = {"jobs": jobs, "keys": keys, "filters": filters, "only": only}
+    return fill("tallies/watch_counts", slots)
 
 
 def lay_part(con: duckdb.DuckDBPyConnection, part: str) -> None:
@@ -119,7 +123,7 @@ def lay_part(con: duckdb.DuckDBPyConnection, part: str) -> None:
     no part (``part`` empty) need none.
     """
     for of, pieces in (("jobs", "first_pieces"), ("followups", "last_pieces")) if part else ():
-        text = fill("tallies/watch_pieces", {"of": of, "pieces": pieces})
+        text = fill("tallies/watch_pieces", {"of": of, "pieces": pieces, "part": part})
         con.execute(text, {"part": part})
 
 
@@ -136,19 +140,14 @@ def count_value_days(
 ) -> Columns:
     """Failures and opportunities of every mode, of these values of a group, day by day."""
     rows = _modes_of(group, f"{group.kind}, finished, ", _of_values(con, group.kind, values))
-    slots = {"value": group.kind, "modes": rows}
+    slots = {"value": group.kind, "rows": rows}
     return _columns(con, fill("tallies/watch_value_days", slots), {})
 
 
 def _modes_of(group: Group, keys: str, filters: str) -> str:
     """The statement that counts every mode in a kind of group, by the keys."""
-    slots = {
-        "jobs": _rows_of(group, "jobs"),
-        "keys": keys,
-        "filters": f"and watched {filters}",
-        "places": own_places([group.part] if group.part else ()),
-    }
-    return fill("tallies/watch_modes", slots)
+    only = "and family is null" + own_places([group.part] if group.part else ())
+    return _counts(_rows_of(group, "jobs"), keys, f"and watched {filters}", only)
 
 
 def count_returns(
@@ -168,7 +167,7 @@ def count_returns(
 
 def _rows_of(group: Group, of: str) -> str:
     """The table of the watched ``jobs`` or ``followups``."""
-    return f"group_{of}" if group.part else f"watched_{of}"
+    return f"watched_{of}_of_{group.part}" if group.part else f"watched_{of}"
 
 
 def _of_values(con: duckdb.DuckDBPyConnection, column: str, values: Iterable[str]) -> str:

@@ -1,42 +1,21 @@
 -- Question: how do the failures of each mode and family come day by day, against what was expected?
 -- Grain: one row per (mode or family, watched day of hand-over).
--- Reads: the rows of modes and of watch_families by model and finished (slots modes, families),
---   watched_risks (a temporary table).
--- Parameters: shift (odds ratio looked for, less 1); slots: modes, families.
+-- Reads: the rows of watch_counts by model and finished (slot rows), watched_risks.
+-- Parameters: shift (odds ratio looked for, less 1); slot: rows.
 -- Columns: mode (null: of a family); family (null: of a mode); day; failures, opportunities (units);
 --   expected (failures, the sum of the risks of the units); quiet (the sum over all units of what a
 --   unit takes from the CUSUM: ln(1 + shift * risk)).
 with
--- one row per (mode or family, model, day)
-counted as (
-  select
-    mode,
-    cast(null as varchar) as family,
-    model,
-    finished as day,
-    failures,
-    opportunities
-  from (/*modes*/) as of_modes
-  union all
-  select
-    mode,
-    family,
-    model,
-    finished as day,
-    failures,
-    opportunities
-  from (/*families*/) as of_families
-),
--- the same with the risk of one unit
+-- one row per (mode or family, model, day) with the risk of one unit
 risky as (
   select
     d.mode,
     d.family,
-    d.day,
+    d.finished as day,
     d.failures,
     d.opportunities,
     r.risk
-  from counted as d
+  from (/*rows*/) as d
   inner join watched_risks as r
     on r.subject = coalesce(d.mode, d.family)
     and r.whole = (d.mode is null)

@@ -1,7 +1,7 @@
 -- Question: how many failures of each mode fell to each value of a group, out of how many that the
 --   same work of the whole shop would have given it?
 -- Grain: one row per (mode, value).
--- Reads: watched_groups (a temporary table: rows of the statement modes).
+-- Reads: watched_groups (a temporary table: rows of watch_counts).
 -- Parameters: none; slots: value (the column of the group), alike (columns whose values make jobs
 --   alike: device model, quarter and, for parts, grade).
 -- Columns: mode; value; failures, opportunities (units that have others to be compared with); unknown

@@ -1,10 +1,10 @@
 -- Question: on which watched jobs was a part fitted, and which piece?
 -- Grain: one row per watched job, or job followed up (slot of), with such a piece.
 -- Reads: watched_jobs and first_pieces, or watched_followups and last_pieces (slots of, pieces).
--- Parameters: part; slots: of (jobs or followups), pieces. It becomes the temporary table group_jobs
---   or group_followups.
+-- Parameters: part; slots: of (jobs or followups), pieces, part (its code, in the name of the table).
+--   It becomes the temporary table watched_jobs_of_PART or watched_followups_of_PART.
 -- Columns: those of the rows; grade, supplier, lot (null: not recorded).
-create or replace temp table group_/*of*/ as
+create or replace temp table watched_/*of*/_of_/*part*/ as
 select
   j.*,
   p.grade,

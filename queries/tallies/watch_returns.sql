@@ -1,7 +1,8 @@
 -- Question: how many devices of each value of a group came back, out of how many that as long a
 --   follow-up of alike jobs of the whole shop would have given it?
 -- Grain: one row per (reason, value); with finished in the slot keys, per day of hand-over too.
--- Reads: watched_followups or group_followups (slot followups), watched_values (in the slot filters).
+-- Reads: watched_followups or watched_followups_of_PART (slot followups), watched_values (in the
+--   slot filters).
 -- Parameters: days (follow-up in days), as_of (the day up to which returns are known); slots:
 --   followups, value (the column of the group), alike (what makes jobs alike, as in watch_groups),
 --   keys, filters (which values to answer for).

@@ -3,8 +3,9 @@
 -- Grain: one row per (stand-in, mode, unit by first choice): few.
 -- Reads: watched_asked, watched_jobs, step_targets, units_beside_steps, asked_modes, records.covers.
 -- Parameters: none. It becomes the temporary table watched_units.
--- Columns: stand_in; covers; mode; kind (steps, part or mixed); target; place (part, else ''); maybe
---   (true: not known whether it could have failed); looked (true: the bench looked for the mode).
+-- Columns: stand_in; covers; mode; family (null: see watch_family_units); kind (steps, part or mixed);
+--   target; place (part, else ''); maybe (true: not known whether it could have failed); looked (true:
+--   the bench looked for the mode).
 create or replace temp table watched_units as
 with
 -- one row per stand-in
@@ -42,6 +43,7 @@ of_modes as (
     u.entry as stand_in,
     u.covers,
     m.mode,
+    cast(null as varchar) as family,
     m.kind,
     u.target,
     u.place,

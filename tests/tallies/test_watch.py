@@ -28,6 +28,12 @@ def con(shop):
         yield session
 
 
+def lay(con, shop, part):
+    catalogue = shop.folder.catalogue
+    watch.lay_watched(con, catalogue, tuple(catalogue.modes), SINCE, SINCE, None, {})
+    watch.lay_part(con, part)
+
+
 def lots(con):
     return next(group for group in watch.groups_of(con, SINCE) if group.key == "battery_lot")
 
@@ -39,9 +45,10 @@ def rows_of(columns):
 def test_months_are_those_of_rates(shop, con):
     catalogue = shop.folder.catalogue
     families = {name: catalogue.families[name] for name in ("sealing", "mixed_part_conflicts")}
-    watch.lay_days(con, catalogue, tuple(catalogue.modes), families, date(2025, 4, 1), None)
+    modes = tuple(catalogue.modes)
+    watch.lay_watched(con, catalogue, modes, date(2025, 4, 1), SINCE, None, families)
     found = defaultdict(Counter)
-    for row in rows_of(watch.months(con, SINCE)):
+    for row in rows_of(watch.months(con)):
         for name in (*FIGURES, "unknown"):
             found[row["mode"] or row["family"], row["month"]][name] += row[name]
     with shop.session() as other:
@@ -87,9 +94,8 @@ def test_expected_failures_of_lots(shop, con):
         expected[lot]["expected"] += all_failed[alike] * n / all_units[alike]
         expected[lot]["own_part"] += failed[lot, alike] * n / all_units[alike]
     group = lots(con)
-    (counted,) = watch.count_groups(
-        con, shop.folder.catalogue, [group], tuple(shop.folder.catalogue.modes), SINCE, None
-    )
+    lay(con, shop, "battery")
+    (counted,) = watch.count_groups(con, [group])
     rows = [row for row in rows_of(counted) if row["mode"] == "dead_on_arrival"]
     assert len(rows) == len(expected) > 10
     for row in rows:
@@ -99,8 +105,8 @@ def test_expected_failures_of_lots(shop, con):
 
 def test_expected_returns_are_those_of_the_log_rank_test(shop, con):
     """Observed and expected of two lots of one house, alike jobs only, against lifelines."""
-    group = watch.Group("battery_lot", ("battery_supplier",), "battery")
-    watch.lay_returns(con, shop.folder.catalogue, [group], SINCE, None)
+    group = watch.Group("battery_lot", ("supplier",), "battery")
+    lay(con, shop, "battery")
     counted = rows_of(watch.count_returns(con, group, DAYS, LAST))
     by_lot = {row["value"]: row for row in counted if row["reason"] == "drains_fast"}
     jobs = con.execute(
@@ -132,9 +138,9 @@ def test_expected_returns_are_those_of_the_log_rank_test(shop, con):
 
 def test_of_one_value_by_day(shop, con):
     group = lots(con)
-    watch.lay_returns(con, shop.folder.catalogue, [group], SINCE, None)
+    lay(con, shop, "battery")
     whole = rows_of(watch.count_returns(con, group, DAYS, LAST))
-    daily = rows_of(watch.count_returns(con, group, DAYS, LAST, "CV-2603"))
+    daily = rows_of(watch.count_returns(con, group, DAYS, LAST, ["CV-2603"]))
     assert {row["value"] for row in daily} == {"CV-2603"}
     for row in whole:
         if row["value"] == "CV-2603":
