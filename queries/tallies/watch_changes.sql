@@ -2,8 +2,9 @@
 -- Grain: one row per (mode, unit by first choice) that a record speaks of.
 -- Reads: marks_first (of the watched jobs, see watch_kept), watched_jobs, watched_units.
 -- Parameters: none. It becomes the temporary table watched_changes.
--- Columns: entry; mode; family (null: see watch_family_changes); target; place (part, else ''); failures (1 or 0); opportunities, unknown (1, 0
---   or -1: more or less than if no record spoke of the unit).
+-- Columns: entry; mode; family (null: see watch_family_changes); target; place (part, else '');
+--   failures (1 or 0); opportunities, unknown (1, 0 or -1: more or less than if no record spoke of the
+--   unit).
 create or replace temp table watched_changes as
 with
 -- the units that a record speaks of, as they were counted and as they are
