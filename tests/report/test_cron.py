@@ -6,9 +6,10 @@ import re
 import shutil
 import subprocess
 import sys
-from pathlib import Path
 
-README = Path(__file__).parents[2] / "README.md"
+from .. import readme
+
+README = readme.README
 
 
 def test_the_cron_line_of_the_guide_runs(demo_shop, tmp_path):
@@ -28,4 +29,6 @@ def test_the_cron_line_of_the_guide_runs(demo_shop, tmp_path):
     log = (tmp_path / "fixstats-report.log").read_text(encoding="utf-8")
     assert done.returncode == 0, log
     assert (tmp_path / "demo-shop" / "reports" / "2026-09" / "report.html").exists()
-    assert "September 2026" in log
+    assert readme.rehearsed(README.read_text(encoding="utf-8")).matches(
+        log.replace(f"{tmp_path}/", "").rstrip("\n").split("\n")
+    )
