@@ -30,7 +30,7 @@ def adopt(
     choice: Annotated[
         str | None,
         typer.Argument(
-            metavar="[CHOICE]",
+            metavar="CHOICE",
             help="A step, PART_grade or PART_supplier.",
             autocompletion=complete.choices,
             show_default=False,
@@ -39,7 +39,7 @@ def adopt(
     option: Annotated[
         str | None,
         typer.Argument(
-            metavar="[OPTION]",
+            metavar="OPTION",
             help="The method, grade or supplier adopted.",
             autocompletion=complete.options,
             show_default=False,

@@ -31,7 +31,7 @@ if TYPE_CHECKING:
 ChoicesArgument = Annotated[
     list[str] | None,
     typer.Argument(
-        metavar="[CHOICE]...",
+        metavar="CHOICE",
         help="Steps or PART_grade (default: all with a recorded option); PART_supplier within one "
         "grade.",
         autocompletion=complete.choices,

@@ -128,6 +128,7 @@ def notes_of(
             f"of the other models: {some(lent)}",
         )
     yield from _left_out(options, name)
+    yield from _left_empty(rows)
     if every:
         yield Note(
             "suppliers",
@@ -189,6 +190,22 @@ def _left_out(options: Sequence[Row], name: Name) -> Iterator[Note]:
             "with failures and come-backs within the warranty; what customers pay for it, and how "
             "it looks and lasts after that, is not in it",
         )
+
+
+# row key -> why it may have no value, where the verdict has one
+EMPTY = {
+    "option": "option where every one is ruled out",
+    "saving_per_job": "savings where there is nothing to compare with",
+    "saving_vs_current": "saving_vs_current where nothing else was in use",
+    "jobs_needed": "jobs_needed where no number of jobs alone would change the verdict",
+}
+
+
+def _left_empty(rows: Sequence[Row]) -> Iterator[Note]:
+    """Why some figures are not given."""
+    found = [why for key, why in EMPTY.items() if any(row[key] is None for row in rows)]
+    if found:
+        yield Note("left_empty", f"not given: {'; '.join(found)}")
 
 
 def cautions_of(rows: Sequence[Row], modes: Sequence[str], catalogue: Catalogue) -> tuple[str, ...]:

@@ -75,6 +75,15 @@ def test_what_the_money_does_not_hold_is_said():
     assert not {"same_minutes", "cost_only"} & set(notes(option("opening")))
 
 
+def test_why_a_figure_is_not_given_is_said():
+    alone = row(verdict="only_one", saving_per_job=None)
+    found = notes(option("opening"), rows=[alone])["left_empty"]
+    assert "savings where there is nothing to compare with" in found
+    assert "option where every one" not in found
+    whole = row(jobs_needed=3, saving_vs_current=1.0)
+    assert "left_empty" not in notes(option("opening"), rows=[whole])
+
+
 def test_what_is_ruled_out_comes_first_with_its_counts():
     worse = OptionSafety("pry_tool", "worse", 5, 108, 0.02, 0.1, 0.001, None)
     found = notes(option("opening"), worse=[("battery_release", worse)])
