@@ -20,8 +20,13 @@ SPREAD_RATE = 3.0  # see `weak`
 STEP = 0.5  # of the lattice, in standard deviations
 LOWEST = 20.0  # the lattice ends where the density is exp(-20) of its highest value
 MOST_POINTS = 6000
+BLOCK = 8  # steps from the mode in each direction that are looked at together
 BOUNDS = np.array([[-25.0, 25.0], [-15.0, 45.0]])  # of logit m and log s: where digits last
 STIRLING_FROM = 40.0
+# Newton's way to the mode: no curvature to speak of, close enough, the longest step, and parts of
+# a step that are tried together.
+FLAT, NEAR, FAR = 1e-3, 1e-5, 2.0
+SHORTER = np.array([1.0, 0.5, 0.25, 0.05])
 
 
 @dataclass(frozen=True)
@@ -160,6 +165,31 @@ def _start(failures: FloatArray, opportunities: FloatArray) -> FloatArray:
 
 def _climb(surface: Surface, start: FloatArray) -> FloatArray:
     """The place of the highest density."""
+    place = _by_curvature(surface, start)
+    return _by_simplex(surface, start) if place is None else place
+
+
+def _by_curvature(surface: Surface, place: FloatArray) -> FloatArray | None:
+    """Newton's way up; None where the density is not curved downwards, or a step leads nowhere."""
+    for _ in range(30):
+        slope, curvature = _derivatives(surface, place)
+        values, vectors = np.linalg.eigh(-curvature)
+        if values[0] < FLAT:
+            return None
+        move = vectors @ (vectors.T @ slope / values)
+        if np.abs(move).max() < NEAR:
+            top: FloatArray = np.clip(place + move, *BOUNDS.T)
+            return top
+        move *= min(1.0, FAR / np.abs(move).max())
+        tried = np.clip(place + move * SHORTER[:, None], *BOUNDS.T)
+        heights = surface(np.concatenate([place[None, :], tried]))
+        if heights[1:].max() <= heights[0]:
+            return None
+        place = tried[heights[1:].argmax()]
+    return None
+
+
+def _by_simplex(surface: Surface, start: FloatArray) -> FloatArray:
     from scipy import optimize
 
     def cost(place: FloatArray) -> float:
@@ -208,22 +238,25 @@ def _lattice(surface: Surface, mode: FloatArray, axes: FloatArray) -> tuple[Floa
     """Places and log densities of the lattice points that matter, and their neighbours."""
     reach = 400
     tried: NDArray[np.bool_] = np.zeros((2 * reach + 1, 2 * reach + 1), dtype=bool)
-    front: NDArray[np.int64] = np.array([[reach, reach]])
-    tried[reach, reach] = True
-    places, heights = mode[None, :], surface(mode[None, :])
     neighbours = np.array([[1, 0], [-1, 0], [0, 1], [0, -1]])
-    all_places, all_heights, highest = [places], [heights], heights[0]
-    while front.size and sum(map(len, all_heights)) < MOST_POINTS:
-        beside = np.unique((front[:, None, :] + neighbours).reshape(-1, 2), axis=0)
-        beside = beside[((beside > 0) & (beside < 2 * reach)).all(axis=1)]
-        beside = beside[~tried[beside[:, 0], beside[:, 1]]]
+    # A block around the mode at once, then outwards from what of it matters.
+    side = np.arange(reach - BLOCK, reach + BLOCK + 1)
+    beside: NDArray[np.int64] = np.stack(np.meshgrid(side, side), axis=-1).reshape(-1, 2)
+    all_places: list[FloatArray] = []
+    all_heights: list[FloatArray] = []
+    highest, points = -np.inf, 0
+    while beside.size and points < MOST_POINTS:
         places = mode + (beside - reach) @ axes.T
         inside = ((places > BOUNDS[:, 0]) & (places < BOUNDS[:, 1])).all(axis=1)
         tried[beside[:, 0], beside[:, 1]] = True
         places, beside = places[inside], beside[inside]
         heights = surface(places) if len(places) else np.zeros(0)
-        highest = max(highest, *heights) if len(heights) else highest
+        highest = max(highest, heights.max(initial=-np.inf))
         all_places.append(places)
         all_heights.append(heights)
+        points += len(places)
         front = beside[heights > highest - LOWEST]
+        beside = np.unique((front[:, None, :] + neighbours).reshape(-1, 2), axis=0)
+        beside = beside[((beside > 0) & (beside < 2 * reach)).all(axis=1)]
+        beside = beside[~tried[beside[:, 0], beside[:, 1]]]
     return np.concatenate(all_places), np.concatenate(all_heights)
