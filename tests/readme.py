@@ -148,8 +148,12 @@ def lay_out(folder: Path, demo_shop: Path) -> None:
 
 
 def words_of(picture: Path) -> list[str]:
-    """The texts of an SVG file: where they are the same, the picture shows the same figures."""
-    return re.findall(r"<(?:text|title|desc)[^>]*>([^<]*)<", picture.read_text(encoding="utf-8"))
+    """The words of an SVG file: where they are the same, the picture shows the same figures.
+
+    Where lines are broken, and so the bytes, depends on the fonts of the machine.
+    """
+    texts = re.findall(r"<(?:text|title|desc)[^>]*>([^<]*)<", picture.read_text(encoding="utf-8"))
+    return " ".join(texts).split()
 
 
 # ---------------------------------------------------------------- the table of options
