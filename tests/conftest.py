@@ -30,6 +30,29 @@ def demo_shop(tmp_path_factory: pytest.TempPathFactory) -> Path:
     return path
 
 
+@pytest.fixture(scope="session")
+def demo_report(demo_shop: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The folder of the demo's last monthly report."""
+    return _report(demo_shop, tmp_path_factory.mktemp("report") / "2026-09")
+
+
+@pytest.fixture(scope="session")
+def hostile_report(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The report of a shop whose records, labels and files hold markup and formulas."""
+    from tests.report.hostile import hostile_shop
+
+    base = tmp_path_factory.mktemp("hostile")
+    return _report(hostile_shop(base / "shop"), base / "report")
+
+
+def _report(shop: Path, folder: Path) -> Path:
+    from fixstats.report.files import write_report
+    from fixstats.shop import open_shop
+
+    write_report(open_shop(shop).report(), folder)
+    return folder
+
+
 @pytest.fixture
 def run(capsys: pytest.CaptureFixture[str]):
     """Run a command line in this process: exit code, standard output, standard error."""

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from collections.abc import Callable
 from html import escape
 from pathlib import Path
@@ -15,6 +16,8 @@ if TYPE_CHECKING:
     from fixstats.charts import Picture
 
 Spec = dict[str, Any]
+
+_CLIP = re.compile(r'(?<=id=")clip\d+(?=")|(?<=url\(#)clip\d+(?=\))')
 
 # Twice the size in dots, so that text stays sharp on paper and dense screens.
 PNG_SCALE = 2
@@ -85,12 +88,27 @@ def svg_with_words(chart: Picture) -> tuple[str, str, str]:
 def _svg(spec: Spec) -> bytes:
     import vl_convert
 
-    text: str = vl_convert.vegalite_to_svg(spec, vl_version=_version(), allowed_base_urls=[])
+    text = _own_names(vl_convert.vegalite_to_svg(spec, vl_version=_version(), allowed_base_urls=[]))
     # The converter leaves out the text alternative; a reader of the file needs it.
     words = f"<title>{escape(_title(spec))}</title><desc>{escape(_description(spec))}</desc>"
     opening, rest = text.split(">", 1)
     label = f'role="img" aria-label="{escape(_title(spec))}"'
-    return f"{opening} {label}>{words}{rest}".encode()
+    # The converter names every axis and mark; of one picture with words of its own they are noise.
+    marks = rest.removesuffix("</svg>")
+    return f'{opening} {label}>{words}<g aria-hidden="true">{marks}</g></svg>'.encode()
+
+
+def _own_names(svg: str) -> str:
+    """The SVG with names that follow from the picture alone.
+
+    The converter counts its clips over all pictures of a process: the same picture would differ
+    from run to run, and the clips of two in one page could not be told apart by their content.
+    """
+    from hashlib import sha256
+
+    mark = sha256(_CLIP.sub("", svg).encode()).hexdigest()[:8]
+    names = {name: f"clip-{mark}-{n}" for n, name in enumerate(dict.fromkeys(_CLIP.findall(svg)))}
+    return _CLIP.sub(lambda found: names[found[0]], svg)
 
 
 def _png(spec: Spec) -> bytes:

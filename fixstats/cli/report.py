@@ -34,6 +34,7 @@ def report(
       fixstats report --month 2026-08
       fixstats report --month last --out /tmp/for-the-owner
     """
+    from fixstats.cli.text import printable
     from fixstats.report.files import write_report
     from fixstats.shop import open_shop
 
@@ -41,7 +42,7 @@ def report(
     page = opened.report(month)
     folder = out or opened.folder.path / "reports" / page.name
     written = write_report(page, folder)
-    print(f"{page.title}\n")
+    print(f"{printable(page.title)}\n")
     for path in written[:2]:
         print(_near(path))
     print(f"{_near(folder / 'csv')}: {len(written) - 2} tables")

@@ -15,12 +15,12 @@ Row = Mapping[str, Any]
 # Said once at the end of the report, not under every figure.
 SAID_ONCE = ("own_records", "nothing", "zero_failures", "not_tested")
 VERDICTS = {
-    "standardise": "make it the standard",
-    "trial": "try it out",
-    "unproven": "not proven safe",
-    "only_one": "nothing to compare",
+    "standardise": "standardise",
+    "trial": "try out",
+    "unproven": "safety unproven",
+    "only_one": "only one",
     "equal_enough": "either will do",
-    "lean": "lean towards it",
+    "lean": "lean",
     "wait": "wait",
 }
 
@@ -48,7 +48,7 @@ def amounts(values: Sequence[float | None], digits: int = 2) -> str:
     """``4.20 (1.10 to 7.30)`` from an estimate and its ends."""
     if None in values:
         return "–"
-    at, low, high = (f"{value:,.{digits}f}" for value in values)
+    at, low, high = (f"{value:,.{digits}f}".replace("-", "−") for value in values)
     return f"{at} ({low} to {high})"
 
 
