@@ -119,7 +119,7 @@ class Standards:
             known = _known_option(con, catalogue, place, option)
             if model is not None:
                 model = _known_model(con, model, new_names=new_names)
-            safety = safety_among_used(con, self.folder, place, known)
+            (safety,) = safety_among_used(con, self.folder, place, (known,))
             if safety.state == WORSE:
                 raise UsageError(_refused(choice, safety))
             return Adoption(adopt(self.folder, Standard(choice, known, since, model)), safety)

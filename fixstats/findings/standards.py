@@ -8,7 +8,7 @@ jobs at the choice, whatever was used on them: what adopting it went with, not w
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import date, timedelta
 from typing import TYPE_CHECKING, Any
 
@@ -112,8 +112,9 @@ def standards(con: duckdb.DuckDBPyConnection, folder: ShopFolder, ask: Standards
         one for one in holding(catalogue, day, to_come=ask.until is None)
         if not ask.choices or one.choice in ask.choices
     ]  # fmt: skip
+    counting = _Counting(con, catalogue)
     shown = known_names(con, "model")
-    held = [_held(con, catalogue, one, wanted, shown, covered, day, level) for one in wanted]
+    held = [_held(counting, one, wanted, shown, covered, day, level) for one in wanted]
     held.sort(key=lambda one: _place(one, catalogue))
     return Finding(
         question="standards",
@@ -143,20 +144,26 @@ def standards(con: duckdb.DuckDBPyConnection, folder: ShopFolder, ask: Standards
 
 
 def safety_among_used(
-    con: duckdb.DuckDBPyConnection, folder: ShopFolder, choice: Choice, option: str
-) -> OptionSafety:
-    """The safety state of one option, held against the most used one of its choice."""
+    con: duckdb.DuckDBPyConnection, folder: ShopFolder, choice: Choice, options: Sequence[str]
+) -> list[OptionSafety]:
+    """The safety states of options, held against the most used one of their choice."""
     uses = use_of_choice(con, folder.catalogue, Ask((), (choice.name,), where=NO_REWORK))
-    every = tuple(dict.fromkeys((*options_of(uses), option)))
-    return safety_of(con, folder, choice, every)[option]
+    states = safety_of(con, folder, choice, tuple(dict.fromkeys((*options_of(uses), *options))))
+    return [states[option] for option in options]
 
 
 def _worse(
     con: duckdb.DuckDBPyConnection, folder: ShopFolder, held: Sequence[Held]
 ) -> list[OptionSafety]:
     """Options of standards that may not be recommended any more."""
-    options = dict.fromkeys((one.choice, one.standard.option) for one in held)
-    states = [safety_among_used(con, folder, *one) for one in options]
+    options: dict[Choice, dict[str, None]] = {}
+    for one in held:
+        options.setdefault(one.choice, {})[one.standard.option] = None
+    states = [
+        state
+        for choice, names in options.items()
+        for state in safety_among_used(con, folder, choice, tuple(names))
+    ]
     return [one for one in states if one.state == WORSE]
 
 
@@ -182,8 +189,7 @@ def _place(held: Held, catalogue: Catalogue) -> tuple[object, ...]:
 
 
 def _held(
-    con: duckdb.DuckDBPyConnection,
-    catalogue: Catalogue,
+    counting: _Counting,
     standard: Standard,
     every: Sequence[Standard],
     shown: Mapping[str, str],
@@ -191,7 +197,7 @@ def _held(
     day: date | None,
     level: float,
 ) -> Held:
-    choice = find_choice(standard.choice, catalogue)
+    choice = find_choice(standard.choice, counting.catalogue)
     span = _span(standard, covered, day)
     own = {
         fold(shown.get(fold(one.model), one.model))
@@ -199,11 +205,11 @@ def _held(
         if one.model and one.choice == standard.choice and (day is None or one.since <= day)
     }
     model = fold(shown.get(fold(standard.model), standard.model)) if standard.model else None
-    counting = _Counting(con, catalogue, choice, fold(standard.option), model, frozenset(own))
-    jobs, followed, blank = counting.used(span.after)
-    jobs_before, used_before, _ = counting.used(span.before)
-    failures, opportunities, unknown = counting.failed(span.after)
-    failures_before, opportunities_before, unknown_before = counting.failed(span.before)
+    about = _About(choice, fold(standard.option), model, frozenset(own))
+    jobs, followed, blank = counting.used(about, span.after)
+    jobs_before, used_before, _ = counting.used(about, span.before)
+    failures, opportunities, unknown = counting.failed(about, span.after)
+    failures_before, opportunities_before, unknown_before = counting.failed(about, span.before)
     counts = {
         "jobs_since": jobs, "followed": followed,
         "failures_before": failures_before, "opportunities_before": opportunities_before,
@@ -256,46 +262,18 @@ def _span(standard: Standard, covered: Period, day: date | None) -> _Span:
 
 
 @dataclass(frozen=True)
-class _Counting:
-    """Counts of the jobs that one standard is about, names folded.
+class _About:
+    """What one standard is about, names folded.
 
     ``model``: its own one; None for all but those in ``own``, which have one of their own.
     """
 
-    con: duckdb.DuckDBPyConnection
-    catalogue: Catalogue
     choice: Choice
     option: str
     model: str | None
     own: frozenset[str]
 
-    def used(self, days: tuple[date, date] | None) -> tuple[int, int, int]:
-        """Jobs with a recorded option, those with this one, those where it was not recorded."""
-        if days is None:
-            return 0, 0, 0
-        found = self._kept(jobs_by(self.con, self.catalogue, self._ask((), days)), ("jobs",))
-        told = [(option, jobs) for option, (jobs,) in found if option is not None]
-        return (
-            sum(jobs for _, jobs in told),
-            sum(jobs for option, jobs in told if fold(option) == self.option),
-            sum(jobs for option, (jobs,) in found if option is None),
-        )
-
-    def failed(self, days: tuple[date, date] | None) -> tuple[int, int, int]:
-        """Failures, opportunities, unknown: of any mode that can occur at the choice."""
-        modes = tuple(m.code for m in self.catalogue.failure_modes if can_occur(m, self.choice))
-        if days is None or not modes:
-            return 0, 0, 0
-        columns = count_union(self.con, self.catalogue, self._ask(modes, days)).columns
-        found = self._kept(columns, ("failures", "opportunities", "unknown"))
-        failures, opportunities, unknown = (sum(row[n] for _, row in found) for n in range(3))
-        return failures, opportunities, unknown
-
-    def _ask(self, modes: tuple[str, ...], days: tuple[date, date]) -> Ask:
-        keys = (self.choice.name, "model")
-        return Ask(modes, keys, "first", NO_REWORK, *days, place=self.choice.place)
-
-    def _kept(
+    def kept(
         self, columns: Mapping[str, Sequence[Any]], names: Sequence[str]
     ) -> list[tuple[str | None, tuple[int, ...]]]:
         """(option, counts) of each option and model that it is about, where the choice was made."""
@@ -311,3 +289,46 @@ class _Counting:
             if option != NOT_DONE
             and (model not in self.own if self.model is None else model == self.model)
         ]
+
+
+@dataclass(frozen=True)
+class _Counting:
+    """Counts by option and model; those of the same choice and days are counted once."""
+
+    con: duckdb.DuckDBPyConnection
+    catalogue: Catalogue
+    counted: dict[Ask, Mapping[str, Sequence[Any]]] = field(default_factory=dict)
+
+    def used(self, about: _About, days: tuple[date, date] | None) -> tuple[int, int, int]:
+        """Jobs with a recorded option, those with this one, those where it was not recorded."""
+        if days is None:
+            return 0, 0, 0
+        found = about.kept(self._columns(about.choice, (), days), ("jobs",))
+        told = [(option, jobs) for option, (jobs,) in found if option is not None]
+        return (
+            sum(jobs for _, jobs in told),
+            sum(jobs for option, jobs in told if fold(option) == about.option),
+            sum(jobs for option, (jobs,) in found if option is None),
+        )
+
+    def failed(self, about: _About, days: tuple[date, date] | None) -> tuple[int, int, int]:
+        """Failures, opportunities, unknown: of any mode that can occur at the choice."""
+        modes = tuple(m.code for m in self.catalogue.failure_modes if can_occur(m, about.choice))
+        if days is None or not modes:
+            return 0, 0, 0
+        columns = self._columns(about.choice, modes, days)
+        found = about.kept(columns, ("failures", "opportunities", "unknown"))
+        failures, opportunities, unknown = (sum(row[n] for _, row in found) for n in range(3))
+        return failures, opportunities, unknown
+
+    def _columns(
+        self, choice: Choice, modes: tuple[str, ...], days: tuple[date, date]
+    ) -> Mapping[str, Sequence[Any]]:
+        ask = Ask(modes, (choice.name, "model"), "first", NO_REWORK, *days, place=choice.place)
+        if ask not in self.counted:
+            self.counted[ask] = (
+                count_union(self.con, self.catalogue, ask).columns
+                if modes
+                else jobs_by(self.con, self.catalogue, ask)
+            )
+        return self.counted[ask]

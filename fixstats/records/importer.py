@@ -85,11 +85,12 @@ def import_sheets(
 def _import(
     folder: ShopFolder, requests: Sequence[Request], *, add_codes: bool, check: bool
 ) -> ImportReport:
-    catalogue, text = folder.catalogue, None
+    catalogue, text, before = folder.catalogue, None, ""
     codes: list[NewCode] = []
-    before = catalogue.where.read_text(encoding="utf-8")
     try:
         with writing_shop(folder, keep_inbox=check) as (con, taken):
+            # while this one writes, nobody adopts a standard
+            before = catalogue.where.read_text(encoding="utf-8")
             if add_codes:
                 codes = _unknown_codes(con, requests, catalogue)
             if codes:
