@@ -84,6 +84,7 @@ class Decisions:
     def ask_decide(self: _Asked, ask: DecideAsk) -> Result:
         """``decide`` with the question put as one object."""
         from fixstats.findings.decide import decide
+        from fixstats.tallies.decide import statements_for
 
-        with self.session(digging=False) as con:
+        with self.session(digging=False, statements=statements_for(ask.where)) as con:
             return self._result(decide(con, self.folder, ask))

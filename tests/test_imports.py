@@ -29,7 +29,7 @@ ROOMS: dict[str, set[str]] = {
     "report": BASE | {"folder", "tallies", "findings", "charts"},
     "shop_result": BASE | {"folder", "findings", "charts"},
     "shop_time": BASE | {"folder", "tallies", "findings", "shop_result"},
-    "shop_decide": BASE | {"folder", "findings", "shop_result"},
+    "shop_decide": BASE | {"folder", "tallies", "findings", "shop_result"},
     "shop_trial": BASE | {"folder", "records", "findings", "shop_result"},
     "shop_standards": BASE | {"folder", "records", "tallies", "findings", "shop_result"},
     "shop_brief": BASE | {"folder", "findings", "shop_result"},

@@ -21,7 +21,7 @@ from fixstats.stats.validators import FloatArray, as_numbers, refuse
 
 DRAWS = 2000
 SEED = 1
-# Log sds are sought between those of 1e-4 and 1e4; the step of their second derivative.
+# Log sds are sought between those of 1e-4 and 1e4; the step of the slope's derivative.
 LOWEST, HIGHEST = -9.2, 9.2
 STEP = 0.05
 
@@ -61,11 +61,13 @@ class _Problem:
 
 @dataclass(frozen=True)
 class _Point:
-    """Everything at one place of the log sds: `lower` is a factor of the posterior precision."""
+    """Everything at one place of the log sds: `lower` is a factor of the posterior precision,
+    `slope` the derivative of `height` by the log sds."""
 
     mean: FloatArray
     lower: FloatArray
     height: float
+    slope: FloatArray
 
 
 def fit_levels(
@@ -160,12 +162,17 @@ def _at(problem: _Problem, log_sds: FloatArray) -> _Point:
     mean = linalg.cho_solve((lower, True), problem.pull)
     height = -(levels * log_sds).sum() - np.log(np.diag(lower)).sum()
     height += (problem.pull @ mean - problem.square) / 2
+    inverse, _ = linalg.lapack.dpotri(lower, lower=1)
+    squares = precision * (mean * mean + np.diag(inverse))
+    slope = np.array([part.sum() for part in _split(squares, problem.sizes)[1:]]) - levels
     # The prior of the sd, times d sd / d log sd.
     if problem.sd_rate is None:
         height += log_sds.sum()
+        slope += 1
     else:
         height += (2 * log_sds - problem.sd_rate * np.exp(log_sds)).sum()
-    return _Point(mean, lower, float(height))
+        slope += 2 - problem.sd_rate * np.exp(log_sds)
+    return _Point(mean, lower, float(height), slope)
 
 
 def _mode(problem: _Problem) -> FloatArray:
@@ -177,13 +184,15 @@ def _mode(problem: _Problem) -> FloatArray:
     typical = 0.5 * np.log(problem.square / max(problem.gram[0, 0], 1e-300))
     guess = typical if problem.sd_rate is None else np.log(2 / problem.sd_rate)
 
-    def cost(log_sds: FloatArray) -> float:
-        return -_at(problem, log_sds).height
+    def cost(log_sds: FloatArray) -> tuple[float, FloatArray]:
+        here = _at(problem, log_sds)
+        return -here.height, -here.slope
 
     found = optimize.minimize(
         cost,
         np.broadcast_to(np.clip(guess, LOWEST, HIGHEST), groups),
         method="L-BFGS-B",
+        jac=True,
         bounds=[(LOWEST, HIGHEST)] * groups,
         options={"ftol": 1e-9},
     )
@@ -196,19 +205,13 @@ def _integrate(problem: _Problem, log_sds: FloatArray) -> tuple[list[_Point], Fl
     size = len(log_sds)
     if not size:
         return [_at(problem, log_sds)], np.ones(1)
-    units = STEP * np.eye(size)
-
-    def height(place: FloatArray) -> float:
-        return _at(problem, place).height
-
-    bend = np.empty((size, size))
-    for i in range(size):
-        for j in range(i + 1):
-            corners = [height(log_sds + a * units[i] + b * units[j]) * a * b
-                       for a in (1, -1) for b in (1, -1)]  # fmt: skip
-            bend[i, j] = bend[j, i] = sum(corners) / (4 * STEP * STEP)
+    ends = [
+        [_at(problem, log_sds + sign * unit).slope for sign in (1, -1)]
+        for unit in STEP * np.eye(size)
+    ]
+    bend = np.array([(more - less) / (2 * STEP) for more, less in ends])
     z, base = composite_points(size)
-    axes = standard_axes(-bend)
+    axes = standard_axes(-(bend + bend.T) / 2)
     points = [_at(problem, log_sds + axes @ one) for one in z]
     heights = np.array([point.height for point in points])
     # The design's weights are right for a normal density; the ratio to it corrects them.

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from datetime import date
 from typing import TYPE_CHECKING, Any
@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 from fixstats.engines.session import load
 from fixstats.folder import Catalogue
 from fixstats.resources import statement
+from fixstats.tallies import counts, followups
 from fixstats.tallies.ask import Ask, fill, lay_out
 from fixstats.tallies.followups import Leaving, lay_followups
 from fixstats.tallies.keys import resolve
@@ -22,6 +23,8 @@ Columns = dict[str, list[Any]]
 LEFT_OUT = 20
 # Views that every choice reads: worked out once, and kept as tables.
 KEPT = ("marks_first", "mixed_units")
+# The statements that read views of the session; the others read what these lay down.
+READING = ("learning", "failure_costs", "unlooked", "modes", "paid")
 
 
 @dataclass(frozen=True)
@@ -41,6 +44,19 @@ class Tallied:
     paid: Columns
     pace: Columns
     leaving: Leaving
+
+
+def statements_for(where: Collection[tuple[str, str]]) -> list[str]:
+    """The statements that decisions run, and names of views that fill their slots."""
+    by = ("model",)
+    own = [statement(f"tallies/decide_{name}") for name in READING]
+    return [
+        *counts.statements_for(by, where, "first"),
+        *followups.statements_for(by, where),
+        *own,
+        *KEPT,
+        "known_names",
+    ]
 
 
 def learning_steps(con: duckdb.DuckDBPyConnection, first: date) -> frozenset[str]:
