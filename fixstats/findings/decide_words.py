@@ -34,7 +34,8 @@ FEW_JOBS = 20
 def sentence(row: Row, name: Name, money: Callable[[float], str]) -> str:
     """What to do about one row, and why."""
     where = f" on {row['model']}" if row["model"] else ""
-    text = f"{_begin(row, name, where)}: {row['reason']}"
+    edge = " (borderline)" if row["borderline"] else ""
+    text = f"{_begin(row, name, where)}{edge}: {row['reason']}"
     if row["saving_per_job"] is not None and row["verdict"] in (STANDARDISE, LEAN, TRIAL):
         text += (
             f"; {money(row['saving_per_job'])} a job cheaper than {name(row['runner_up'])} "

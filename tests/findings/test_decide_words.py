@@ -42,6 +42,7 @@ def told(**given):
             {"choice": "battery_grade", "option": "original"},
             "battery grade: make original the house standard, by the shop's cost alone: why",
         ),
+        ({"borderline": True}, "opening: make heat_plate the house standard (borderline): why"),
         ({"verdict": "wait", "saving_per_job": None}, "opening: wait, heat_plate leads: why"),
         ({"verdict": "lean"}, "opening: use heat_plate and keep counting: why; 2.50 EUR a job ch"),
         ({"option": None}, "opening: recommend none: why"),
