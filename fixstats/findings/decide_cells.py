@@ -13,7 +13,7 @@ from typing import Any
 import numpy as np
 
 from fixstats import stats
-from fixstats.findings.adjusting import Plan, plan_of, same_jobs
+from fixstats.findings.adjusting import PRACTISED, Plan, plan_of, same_jobs
 from fixstats.findings.adjusting_columns import Cells, chosen, coded
 from fixstats.findings.comebacks_figures import Followed
 from fixstats.stats.design import IntArray
@@ -22,7 +22,7 @@ from fixstats.stats.validators import FloatArray
 Columns = Mapping[str, Sequence[Any]]
 # Cells beyond which conditions are merged: one choice has several fits, and all choices shall
 # take three seconds.
-MOST_CELLS = 2_000
+MOST_CELLS = 1_200
 EARLY = " early"
 
 
@@ -107,7 +107,7 @@ def lay_ground(counted: Counted, most_cells: int = MOST_CELLS) -> Ground:
     cells, dropped = chosen(cells, stay, most_cells)
     present = np.arange(len(options))
     plan = plan_of(cells, present, 0, counted.practice)
-    rows, weights, at_option = same_jobs(cells, plan, present, "now")
+    rows, weights, at_option = same_jobs(cells, plan, present, PRACTISED)
     ground = Ground(
         options, models, cells, dropped, plan, weights, at_option,
         np.zeros(len(rows), dtype=np.int64), counted.whole_minutes, _unlooked(counted, options),

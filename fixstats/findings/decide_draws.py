@@ -8,29 +8,22 @@ from dataclasses import dataclass
 import numpy as np
 
 from fixstats import stats
-from fixstats.findings.adjusting import CROSSED
 from fixstats.findings.comebacks_adjusted import ALL_MODELS, adjust_returns
 from fixstats.findings.comebacks_figures import Followed
-from fixstats.findings.costing import aligned, as_one_event, rates_without_fit
+from fixstats.findings.costing import aligned, as_one_event, rates_without_fit, similar_costs
 from fixstats.findings.decide_cells import Ground
-from fixstats.stats import minutes
+from fixstats.findings.decide_fit import MINUTES, WHOLE, Counts, fit_rates
 from fixstats.stats.validators import FloatArray
 
 # Draws of each fit; `costing` combines the parts into more.
 DRAWS = 2000
-# A choice is a small part of the job: it seldom changes the minutes of the whole one by more than
-# a quarter, nor differently by model by more than that (priors of `stats.fit_minutes`). Ours.
-WHOLE_CONTRAST_SD = 0.1
-# Rates of the prior of the sds on the log scale: models and technicians differ more than what an
-# option does differs by model (mean sds 1/3 and 1/6; of the minutes of a whole job 1/30).
-SD_RATE, CROSSED_RATE, WHOLE_CROSSED_RATE = minutes.SD_RATE, 12.0, 60.0
 # Where more than this share of an option's jobs tell nothing of a mode, it is fitted by itself.
 MOSTLY_LOOKED = 0.1
 
 
 @dataclass(frozen=True)
 class Class:
-    """Failures of several modes, fitted as one event, or of one.
+    """Failures of several modes of similar cost, fitted as one event.
 
     ``rates`` (options, scopes, draws): equivalent failures per job, each costing ``each`` money.
     ``shares`` (options, modes): what part of that money is each mode's.
@@ -45,7 +38,7 @@ class Class:
 def failure_classes(
     ground: Ground, costs: Mapping[str, float], *, early: bool = False, seed: int = 1
 ) -> list[Class]:
-    """Rates of all modes that have a cost and were seen: one fit for all that were looked for.
+    """Rates of all modes that have a cost and were seen, in one fit; similar costs are one event.
 
     Modes that were never seen tell no options apart and are left out.
     """
@@ -55,27 +48,47 @@ def failure_classes(
         if cost > 0 and ground.count(mode, early=early).any()
     }
     apart = [mode for mode in seen if ground.unlooked.get(mode, np.zeros(1)).max() > MOSTLY_LOOKED]
-    together = tuple(mode for mode in seen if mode not in apart)
-    sets = [*([together] if together else []), *((mode,) for mode in apart)]
+    together = {mode: cost for mode, cost in seen.items() if mode not in apart}
+    sets = [*similar_costs(together), *((mode,) for mode in apart)]
     jobs = ground.count("jobs", early=early)
-    found = []
-    for modes in sets:
-        looked = np.stack(
-            [1 - ground.unlooked.get(m, np.zeros(len(ground.options))) for m in modes]
-        )
-        counts = np.stack([ground.count(mode, early=early) for mode in modes], axis=1)
-        price = np.array([seen[mode] for mode in modes])
-        if len(modes) == 1:
-            shown = looked[0][ground.cells.option]
-            rates = rates_of(ground, counts[:, 0], np.maximum(jobs * shown, counts[:, 0]), seed)
-            each = float(price[0])
-        else:
-            # What nobody looked for is taken to have failed as often as what was looked for.
-            counts = counts / looked.T[ground.cells.option]
-            equivalent, each = as_one_event(counts, price)
-            rates = rates_of(ground, equivalent, jobs, seed)
-        found.append(Class(modes, rates, each, _shares(ground, counts * price)))
-    return found
+    counted = [_class_counts(ground, modes, seen, jobs, early) for modes in sets]
+    classes = [one for one, _, _ in counted]
+    rates = _together(ground, classes, seed)
+    return [
+        Class(modes, rate, each, _shares(ground, money))
+        for modes, rate, (_, each, money) in zip(sets, rates, counted, strict=True)
+    ]
+
+
+def _class_counts(
+    ground: Ground, modes: Sequence[str], seen: Mapping[str, float], jobs: FloatArray, early: bool
+) -> tuple[Counts, float, FloatArray]:
+    """Counts of one class, the money of each of its failures, and the money lost (cells, modes)."""
+    looked = np.stack([1 - ground.unlooked.get(m, np.zeros(len(ground.options))) for m in modes])
+    counts = np.stack([ground.count(mode, early=early) for mode in modes], axis=1)
+    price = np.array([seen[mode] for mode in modes])
+    if len(modes) == 1:
+        looked_at = np.maximum(jobs * looked[0][ground.cells.option], counts[:, 0])
+        return Counts(counts[:, 0], looked_at), float(price[0]), counts * price
+    # What nobody looked for is taken to have failed as often as what was looked for.
+    counts = counts / looked.T[ground.cells.option]
+    equivalent, each = as_one_event(counts, price)
+    return Counts(equivalent, jobs), each, counts * price
+
+
+def _together(ground: Ground, classes: Sequence[Counts], seed: int) -> list[FloatArray]:
+    """Rates of the classes from one fit of them all, else from one for each."""
+    telling = [one for one in classes if one.tells]
+    found = fit_rates(ground, telling, DRAWS, seed) if telling else None
+    if found is None:
+        return [rates_of(ground, one.failures, one.opportunities, seed) for one in classes]
+    fitted = iter(found)
+    return [
+        _scoped(ground, next(fitted))
+        if one.tells
+        else rates_of(ground, one.failures, one.opportunities, seed)
+        for one in classes
+    ]
 
 
 def _shares(ground: Ground, money: FloatArray) -> FloatArray:
@@ -99,28 +112,11 @@ def rates_of(
 ) -> FloatArray:
     """Adjusted rates with draws, (options, scopes, draws); the last scope is all models.
 
-    Failures may be equivalent ones, more than the jobs of a cell: then opportunities are
-    multiplied for the fit, and rates after it. A rare event has the same likelihood by either.
+    Where there is no fit, rates are pooled by option and model, or common to all.
     """
-    if len(ground.options) > 1 and 0 < failures.sum() < opportunities.sum():
-        some = opportunities > 0
-        most = float((failures[some] / opportunities[some]).max())
-        times = max(1.0, np.ceil(most))
-        try:
-            fit = stats.fit_multilevel(
-                failures,
-                opportunities * times,
-                ground.plan.design,
-                ground.plan.groups,
-                draws=DRAWS,
-                seed=seed,
-            )
-        except (np.linalg.LinAlgError, ValueError):
-            fit = None
-        if fit is not None and fit.converged:
-            found = stats.rate_draws(fit, ground.at_option, ground.weights, scopes=ground.scopes)
-            rates: FloatArray = times * _scoped(ground, found)
-            return rates
+    found = fit_rates(ground, [Counts(failures, opportunities)], DRAWS, seed)
+    if found is not None:
+        return _scoped(ground, found[0])
     k, n = ground.table(failures), ground.table(opportunities)
     weights = ground.table(ground.cells.opportunities).sum(axis=0)
     return rates_without_fit(np.minimum(k, n), n, weights, draws=DRAWS, seed=seed + 2)
@@ -142,10 +138,9 @@ def minutes_of(
     rows = np.flatnonzero(jobs > 0)
     if len(np.unique(ground.cells.option[rows])) < len(ground.options):
         return None, 0.0
-    design = ground.plan.design
+    design, priors = ground.plan.design, WHOLE if ground.whole_minutes else MINUTES
     some = stats.Design(design.columns[rows], design.names, design.penalised)
     groups = [stats.grouping(g.name, g.codes[rows], g.levels) for g in ground.plan.groups]
-    crossed = WHOLE_CROSSED_RATE if ground.whole_minutes else CROSSED_RATE
     fit = stats.fit_minutes(
         jobs[rows],
         ground.count("minutes", early=early)[rows],
@@ -154,8 +149,8 @@ def minutes_of(
         groups,
         draws=DRAWS,
         seed=seed,
-        sd_rate=[crossed if one.name == CROSSED else SD_RATE for one in groups],
-        contrast_sd=WHOLE_CONTRAST_SD if ground.whole_minutes else minutes.CONTRAST_SD,
+        sd_rate=priors.groups(ground),
+        contrast_sd=priors.columns(ground),
     )
     found = stats.mean_minutes(fit, ground.at_option, ground.weights, ground.scopes)
     return found, fit.cv
