@@ -143,7 +143,8 @@ def notes_of(
             "counted_how",
             "money per job: what the first try or first piece uses, minutes of jobs without a "
             "costed failure at the labour rate, and the chance of each failure and come-back times "
-            "its cost; like for like over the same jobs, models partially pooled; jobs that are "
+            "its cost; like for like over the same jobs, everybody practised with every option, "
+            "models partially pooled; jobs that are "
             "themselves come-backs are left out; jobs: those of the row's option; standardise also "
             f"asks to be sure enough without the last {LEFT_OUT} jobs of each model",
         )

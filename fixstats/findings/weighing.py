@@ -36,7 +36,8 @@ class Scope:
     without the last jobs, None where there is no telling. `job_variances` (options,): of the money
     of one job. `missing`: modes without a cost, with their mean rates (options,).
     `horizon_jobs`: jobs of this scope to come within the horizon; `effort`, `fixed`: money that a
-    trial takes per job and to set up.
+    trial takes per job and to set up. `stretch`: of the draws, where it is asked how sure one is
+    (`stats.chance_best`).
     """
 
     options: Sequence[str]
@@ -50,6 +51,7 @@ class Scope:
     missing: Sequence[tuple[str, FloatArray]] = ()
     effort: float = 0.0
     fixed: float = 0.0
+    stretch: float = 1.0
     money: Callable[[float], str] = field(default="{:.2f}".format)
     name: Callable[[str], str] = field(default=str)
 
@@ -83,7 +85,7 @@ def figures_of(scope: Scope, costs: FloatArray, earlier: FloatArray | None) -> F
     means = costs.mean(axis=1)
     p_best, regret = np.zeros(len(means)), np.full(len(means), np.nan)
     if kept:
-        p_best[kept] = stats.chance_best(costs[kept])
+        p_best[kept] = stats.chance_best(costs[kept], stretch=scope.stretch)
         regret[kept] = stats.expected_regret(costs[kept])
     candidates = [
         Candidate(
@@ -151,7 +153,7 @@ def _sure(scope: Scope, earlier: FloatArray | None, kept: Sequence[int]) -> str 
     """The option that was sure enough on the earlier records: safety is that of now."""
     if earlier is None:
         return None
-    chance = stats.chance_best(earlier[kept])
+    chance = stats.chance_best(earlier[kept], stretch=scope.stretch)
     best = int(chance.argmax())
     return scope.options[kept[best]] if chance[best] >= scope.standardise_at else None
 

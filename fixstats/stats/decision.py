@@ -44,13 +44,18 @@ class TrialValue:
         return self.gain - self.cost
 
 
-def chance_best(costs: ArrayLike) -> FloatArray:
+def chance_best(costs: ArrayLike, *, stretch: float = 1.0) -> FloatArray:
     """Probability of being the cheapest, one an option; they sum to 1.
 
     `costs` (options, draws). Where several are cheapest in a draw they share it: an option that
-    is the same as another must not win, or lose, by standing first.
+    is the same as another must not win, or lose, by standing first. `stretch`: draws are first
+    taken this many times as far from their option's mean, for an answer that is asked for again
+    and again, of many models, and must not be surer than all that lets it be.
     """
     draws = _as_draws(costs)
+    if stretch != 1.0:
+        mean = draws.mean(axis=1, keepdims=True)
+        draws = mean + stretch * (draws - mean)
     cheapest = draws == draws.min(axis=0)
     shares: FloatArray = (cheapest / cheapest.sum(axis=0)).mean(axis=1)
     return shares
