@@ -18,6 +18,8 @@ from fixstats import stats
 from fixstats.stats.validators import FloatArray
 
 DRAWS = 20_000
+# Log odds by which options differ before anything was seen to fail: mostly by a factor below 3.
+APART = 1.0
 # Modes whose costs differ by no more than this factor may be counted as one, see `as_one_event`.
 SIMILAR = 3.0
 
@@ -157,22 +159,46 @@ def rates_without_fit(
     """Rates where `adjusting` has none, as for a mode never seen: (options, scopes, draws).
 
     `failures`, `opportunities` (options, models); `weights` (models,): jobs of each, over which
-    the last scope averages. Where no job failed, or every one did, nothing tells options apart:
-    all have one common rate, known as well as all jobs together tell (Jeffreys' prior). A rate for
-    each from its own few jobs would make the option used least look dangerous. Otherwise the cells
-    of option and model are pooled partially, all together.
+    the last scope averages. Where no job failed, or every one did, no model tells anything by
+    itself: see `_rates_of_options`. Otherwise the cells of option and model are pooled partially,
+    all together.
     """
     k, n = np.asarray(failures, dtype=np.float64), np.asarray(opportunities, dtype=np.float64)
     if k.sum() in (0, n.sum()):
-        random = np.random.default_rng(seed)
-        common = random.beta(0.5 + k.sum(), 0.5 + (n - k).sum(), draws)
-        return np.broadcast_to(common, (k.shape[0], k.shape[1] + 1, draws)).copy()
+        each = _rates_of_options(k.sum(axis=1), n.sum(axis=1), draws, seed)
+        return np.repeat(each[:, None], k.shape[1] + 1, axis=1)
     pooled = stats.pool_rates(k.ravel(), n.ravel())
     each = stats.draw_rates(pooled, k.ravel(), n.ravel(), draws=draws, seed=seed)
     by_cell = each.reshape(*k.shape, draws)
     w = np.asarray(weights, dtype=np.float64)
     together = np.einsum("omd,m->od", by_cell, w / w.sum())
     return np.concatenate([by_cell, together[:, None]], axis=1)
+
+
+def _rates_of_options(
+    failures: FloatArray, opportunities: FloatArray, draws: int, seed: int
+) -> FloatArray:
+    """Draws of each option's rate where none failed, or all did: (options, draws).
+
+    One common rate, known as well as all jobs together tell (Jeffreys' prior), from which each
+    option departs by normal(0, `APART`) log odds, weighed by what its own jobs say. A rate for each
+    from its own few jobs would make the option used least look dangerous; one for all would make
+    us sure of what nobody has seen.
+    """
+    from scipy import special
+
+    random = np.random.default_rng(seed)
+    fine = opportunities - failures
+    number = 4 * draws
+    common = random.beta(0.5 + failures.sum(), 0.5 + fine.sum(), number)
+    off = APART * random.standard_normal((len(failures), number))
+    rates = special.expit(special.logit(common) + off)
+    likelihood = special.xlogy(failures[:, None], rates / common)
+    likelihood += special.xlog1py(fine[:, None], -rates) - special.xlog1py(fine[:, None], -common)
+    weights = np.exp(likelihood.sum(axis=0))
+    chosen = random.choice(number, draws, p=weights / weights.sum())
+    answer: FloatArray = rates[:, chosen]
+    return answer
 
 
 def flips_at(costs: ArrayLike, rates: ArrayLike, leader: int) -> float:

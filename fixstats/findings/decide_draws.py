@@ -40,13 +40,11 @@ def failure_classes(
 ) -> list[Class]:
     """Rates of all modes that have a cost and were seen, in one fit; similar costs are one event.
 
-    Modes that were never seen tell no options apart and are left out.
+    Modes that were never seen tell no options apart and are left out, unless that is so of all:
+    then they are together what may still be seen.
     """
-    seen = {
-        mode: cost
-        for mode, cost in costs.items()
-        if cost > 0 and ground.count(mode, early=early).any()
-    }
+    priced = {mode: cost for mode, cost in costs.items() if cost > 0}
+    seen = {mode: cost for mode, cost in priced.items() if ground.count(mode).any()} or priced
     apart = [mode for mode in seen if ground.unlooked.get(mode, np.zeros(1)).max() > MOSTLY_LOOKED]
     together = {mode: cost for mode, cost in seen.items() if mode not in apart}
     sets = [*similar_costs(together), *((mode,) for mode in apart)]
@@ -101,6 +99,8 @@ def _shares(ground: Ground, money: FloatArray) -> FloatArray:
         [np.bincount(ground.cells.option, column, options) for column in money.T], axis=1
     )
     whole = by_option.sum(axis=0)
+    if not whole.any():
+        return np.full(by_option.shape, 1 / len(whole))
     typical = whole.sum() / max(np.count_nonzero(money), 1)
     drawn = by_option + typical * whole / whole.sum()
     shares: FloatArray = drawn / drawn.sum(axis=1, keepdims=True)
@@ -132,11 +132,12 @@ def minutes_of(
 ) -> tuple[FloatArray | None, float]:
     """Mean minutes with draws, (options, scopes, draws), and their coefficient of variation.
 
-    None where some option has no recorded minutes: then there is nothing to compare.
+    None where fewer than two options have recorded minutes, or the only one has none: then there
+    is nothing to compare. An option without any is drawn from the prior, around the others.
     """
     jobs = ground.count("timed", early=early)
     rows = np.flatnonzero(jobs > 0)
-    if len(np.unique(ground.cells.option[rows])) < len(ground.options):
+    if len(np.unique(ground.cells.option[rows])) < min(2, len(ground.options)):
         return None, 0.0
     design, priors = ground.plan.design, WHOLE if ground.whole_minutes else MINUTES
     some = stats.Design(design.columns[rows], design.names, design.penalised)

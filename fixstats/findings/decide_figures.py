@@ -34,6 +34,8 @@ EFFORT_MINUTES, SETUP_MINUTES = 1.0, 30.0
 DAYS_A_MONTH = 365.25 / 12
 # Draws for the question whether the records without the last jobs said the same.
 EARLIER_DRAWS = 4_000
+# Money that nobody pays.
+NEVER = 1e12
 # That question is asked where an option is this close to being sure enough.
 SLACK = 0.02
 # How sure one is: draws are taken this much further from their means. A choice is asked about every
@@ -111,7 +113,7 @@ class Fitted:
     """Everything about one choice that is estimated, before it is weighed.
 
     ``before``: without the last jobs of each model; None where no option is sure enough now for
-    that to matter.
+    that to matter, or those were all.
     """
 
     ground: Ground
@@ -150,8 +152,12 @@ def fit_choice(counted: Counted, known: Known, settings: Settings, *, seed: int 
         for n in range(costs.shape[1])
     ):
         return fitted
+    if not ground.count("jobs", early=True).any():
+        return fitted
     # Come-backs are those of now: the last jobs are hardly followed yet.
-    return replace(fitted, before=_parts(ground, known, returns, early=True, seed=seed))
+    before = _parts(ground, known, returns, early=True, seed=seed)
+    comparable = (before.minutes is None) == (parts.minutes is None)
+    return replace(fitted, before=before if comparable else None)
 
 
 def conclude(
@@ -163,6 +169,9 @@ def conclude(
     earlier = None
     if fitted.before is not None:
         earlier = _cost(fitted.before, ground, known, settings, seed, EARLIER_DRAWS)
+        # An option that was not in use then can't have been the best.
+        unused = ground.table(ground.count("jobs", early=True)).sum(axis=1) == 0
+        earlier.draws[unused] = NEVER
     wanted = ground.models if known.models is None else known.models
     answer = ChoiceWeighed(
         counted=counted,

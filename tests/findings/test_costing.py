@@ -7,6 +7,7 @@ import math
 import numpy as np
 import pytest
 from numpy.testing import assert_allclose, assert_array_equal
+from scipy import special
 
 from fixstats.findings.costing import (
     Event,
@@ -82,10 +83,29 @@ def test_a_part_that_is_not_known_leaves_the_cost_unknown():
 def test_never_seen_does_not_punish_the_option_used_seldom():
     found = rates_without_fit(np.zeros((2, 2)), [[2000, 1500], [3, 0]], [2003, 1500], draws=4000)
     assert found.shape == (2, 3, 4000)
-    assert_array_equal(found, np.broadcast_to(found[0, 0], found.shape))
+    assert_array_equal(found, np.broadcast_to(found[:, :1], found.shape))
     # Jeffreys: mean 1/2 in 3504; Hanley and Lippman-Hand 1983: hardly ever above 3 in 3503.
-    assert found[0, 0].mean() == pytest.approx(0.5 / 3504, rel=0.1)
+    assert found[0, 0].mean() == pytest.approx(0.5 / 3504, rel=0.25)
     assert (found[0, 0] < 3 / 3503).mean() > 0.97
+    # Its own 3 jobs alone would say 1/8.
+    assert found[1, 0].mean() < 3 * 0.5 / 3504
+
+
+def test_never_seen_in_few_jobs_is_not_known_to_be_alike():
+    """Checked by integration over a grid of the common log odds and both departures."""
+    found = rates_without_fit(np.zeros((2, 1)), [[30], [10]], [40], draws=20_000)[:, -1]
+    common = np.linspace(0, 1, 2003)[1:-1] ** 2  # even steps of its root: the prior has a pole at 0
+    off = np.linspace(-5, 5, 201)
+    prior = (1 - common) ** -0.5
+    normal = np.exp(-(off**2) / 2)
+    rates = special.expit(special.logit(common)[:, None] + off)
+    own = [(normal * (1 - rates) ** n) for n in (30, 10)]
+    total = [one.sum(axis=1) for one in own]
+    weight = prior * total[0] * total[1]
+    for option in (0, 1):
+        mean = (prior * (own[option] * rates).sum(axis=1) * total[1 - option]).sum() / weight.sum()
+        assert found[option].mean() == pytest.approx(mean, rel=0.06)
+    assert (found[0] - found[1]).std() > 0.01
 
 
 def test_seen_but_not_fitted_is_pooled_by_option_and_model():
