@@ -78,9 +78,10 @@ class Span:
 
 @dataclass(frozen=True)
 class Lines:
-    """Several lines of text in one cell."""
+    """Several lines of text in one cell; ``lead``: the first one is what the others are about."""
 
     items: Sequence[str]
+    lead: bool = False
 
 
 Cell = str | Span | Lines | None

@@ -92,7 +92,7 @@ def intake_lines(rows: Sequence[Row]) -> list[str]:
 def _steps(finding: Finding) -> Table:
     heads = (Column("step"), Column("how, and why"), Column("likeliest to go wrong"))
     rows = [
-        (row["label"], Lines([choice_words(row), row["why"]]), Lines(failure_lines(row)))
+        (row["label"], Lines([choice_words(row), row["why"]], lead=True), Lines(failure_lines(row)))
         for row in finding.rows
     ]
     return Table("Steps in bench order, then parts", heads, rows)

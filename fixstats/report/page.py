@@ -164,11 +164,18 @@ def _flush(column: Column) -> Markup:
 def _cell(cell: Cell, column: Column, *, first: bool) -> Markup:
     if isinstance(cell, Span):
         return Markup('<td class="span">{}</td>').format(_span(cell))
-    items = cell.items if isinstance(cell, Lines) else (cell or "",)
-    words = Markup("<br>").join(map(html_name, items))
+    words = _lines(cell) if isinstance(cell, Lines) else html_name(cell or "")
     if first:
         return Markup('<th scope="row">{}</th>').format(words)
     return Markup("<td{}>{}</td>").format(_flush(column), words)
+
+
+def _lines(cell: Lines) -> Markup:
+    line, lead = Markup('<span class="cell-line">{}</span>'), Markup('<b class="cell-line">{}</b>')
+    return Markup("").join(
+        (lead if cell.lead and n == 0 else line).format(html_name(item))
+        for n, item in enumerate(cell.items)
+    )
 
 
 def _span(span: Span) -> Markup:
