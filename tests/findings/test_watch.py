@@ -151,3 +151,63 @@ def test_nothing_out_says_what_it_is_compared_with(two_parts):
     (text,) = told(shop.watch(mode="dead_on_arrival", until=date(2025, 1, 31)).finding, "no_alarm")
     assert text.endswith("what began before 2024-08-01 is part of what it is compared with")
     (text,) = told(shop.watch(group="technician").finding, "nothing")
+
+
+# ---------------------------------------------------------------- who looked, and months that vary
+
+
+def looked(path, *, unchecked: float, turns: bool):
+    """One mode over two years; ``unchecked``: share of the first year's jobs nobody looked at.
+
+    ``turns``: its rate is high and low from month to month; else it rises in the second year.
+    """
+    rng = np.random.default_rng(8)
+    rows = []
+    for n in range(4 * 731):
+        day = FIRST + timedelta(days=n // 4)
+        late = day.year > FIRST.year
+        rate = (0.25 if day.month % 2 else 0.05) if turns else (0.3 if late else 0.1)
+        row = dict(zip(HEADS, (f"J{n}", day, "Brask One", "display_swap", ""), strict=True))
+        if not late and rng.random() < unchecked:
+            row["unchecked"] = "seal_lifts"
+        elif rng.random() < rate:
+            row["failures"] = "seal_lifts"
+        rows.append(row)
+    sheet = path / "sheet.csv"
+    with sheet.open("w", newline="", encoding="utf-8") as file:
+        writer = csv.DictWriter(file, [*HEADS, "unchecked"])
+        writer.writeheader()
+        writer.writerows(rows)
+    shop = make_folder(path / "shop", Settings(name="Looked"))
+    (report,) = import_sheets(shop, [sheet], covers="all").sheets
+    assert report.held_back == 0
+    return open_shop(shop.path).watch(mode="seal_lifts").finding
+
+
+def test_an_alarm_says_where_looking_changed(tmp_path, found):
+    rising = looked(tmp_path, unchecked=0.6, turns=False)
+    (one,) = rising.parts["alarms"]
+    assert one["mode"] == "seal_lifts" and one["ratio"] > 2
+    (text,) = told(rising, "unknown_moved")
+    assert re.fullmatch(
+        r"[^:]+: nobody looked in (5[6-9]|6[0-4]) % of the jobs before and in 0 % since; who looks "
+        r"only where something is wrong raises the rate without any change",
+        text,
+    )
+    assert told(found, "unknown_moved") == []
+
+
+def test_a_rate_that_always_varies_raises_no_alarm(tmp_path):
+    varying = looked(tmp_path, unchecked=0.0, turns=True)
+    assert varying.parts["alarms"] == []
+    charts = {row["chart"] for row in varying.rows}
+    assert "p_prime" in charts and "p" not in charts
+    # A p-chart of the same months would cry wolf again and again.
+    months = [row for row in varying.rows if row["chart"] == "p_prime"]
+    assert len(months) == 12
+    wide = [
+        row["value"]
+        > row["centre"] + 3 * (row["centre"] * (1 - row["centre"]) / row["opportunities"]) ** 0.5
+        for row in months
+    ]
+    assert sum(wide) >= 2
