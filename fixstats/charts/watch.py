@@ -22,6 +22,10 @@ WIDTH, HEIGHT = 560, 150
 # More panels than this make a picture nobody reads; the first in order are kept.
 MOST_PANELS = 6
 OUT = COLOURS[1]
+PEOPLE = (
+    "about technicians: no ranking, and a number cannot tell why; it may be chance, failures that "
+    "others did not write down, or harder devices"
+)
 # State of a point -> colour and shape; the same in all panels, so that one legend serves them.
 STATES = {
     "baseline": (GREY, "circle"),
@@ -57,6 +61,7 @@ def watch_chart(finding: Finding) -> Picture:
     left = len(panels) - len(shown)
     words = [
         _period(finding),
+        PEOPLE if any(one["group"] == "technician" for one in shown) else "",
         f"{counted(left, 'panel')} not drawn: last in order" if left else "",
     ]
     told = [alarm_words(one, finding.labels) for one in finding.parts["alarms"][:3]]

@@ -15,6 +15,8 @@ from fixstats.cli.options import (
     FormatOption,
     OutOption,
     ShopOption,
+    SinceOption,
+    UntilOption,
     WhereOption,
     day,
     pairs,
@@ -52,12 +54,8 @@ def comebacks(
         typer.Option(metavar="DATE", help="As it was known on that day."),
     ] = None,
     where: WhereOption = None,
-    since: Annotated[
-        str | None, typer.Option(metavar="DATE", help="First day of hand-over, or month.")
-    ] = None,
-    until: Annotated[
-        str | None, typer.Option(metavar="DATE", help="Last day of hand-over, or month.")
-    ] = None,
+    since: SinceOption = None,
+    until: UntilOption = None,
     adjust: Annotated[
         bool,
         typer.Option("--adjust", help="Also compare the options of --by over the same jobs."),

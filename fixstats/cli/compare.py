@@ -7,13 +7,14 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from fixstats.cli import complete
 from fixstats.cli.options import (
     AnyOption,
     ChartOption,
+    ChoiceArgument,
     ConfidenceOption,
     FamiliesOption,
     FormatOption,
+    IncludeReworkOption,
     ModesOption,
     OutOption,
     ShopOption,
@@ -28,15 +29,6 @@ from fixstats.cli.options import (
 if TYPE_CHECKING:
     from fixstats.findings.base import Finding
 
-ChoiceArgument = Annotated[
-    str,
-    typer.Argument(
-        metavar="CHOICE",
-        help="A step, PART_grade or PART_supplier.",
-        autocompletion=complete.choices,
-        show_default=False,
-    ),
-]
 ByOption = Annotated[
     list[str] | None,
     typer.Option(metavar="model", help="Rows for each model, and for all."),
@@ -62,9 +54,6 @@ AtOption = Annotated[
         metavar="now|practised",
         help="Technicians as practised as they have become, or all practised.",
     ),
-]
-IncludeReworkOption = Annotated[
-    bool, typer.Option("--include-rework", help="Count jobs that are come-backs, too.")
 ]
 
 

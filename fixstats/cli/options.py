@@ -67,6 +67,18 @@ WhereOption = Annotated[
         help="Only these; a KEY again: or. KEY= : not recorded.",
     ),
 ]
+ChoiceArgument = Annotated[
+    str,
+    typer.Argument(
+        metavar="CHOICE",
+        help="A step, PART_grade or PART_supplier.",
+        autocompletion=complete.choices,
+        show_default=False,
+    ),
+]
+IncludeReworkOption = Annotated[
+    bool, typer.Option("--include-rework", help="Count jobs that are come-backs, too.")
+]
 SinceOption = Annotated[str | None, typer.Option(metavar="DATE", help="First day, or month.")]
 UntilOption = Annotated[str | None, typer.Option(metavar="DATE", help="Last day, or month.")]
 ConfidenceOption = Annotated[

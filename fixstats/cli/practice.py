@@ -12,6 +12,7 @@ from fixstats.cli.options import (
     ChartOption,
     ConfidenceOption,
     FormatOption,
+    IncludeReworkOption,
     OutOption,
     ShopOption,
     SinceOption,
@@ -63,9 +64,6 @@ MethodOption = Annotated[
         help="Only this method of the step.",
         autocompletion=complete.methods,
     ),
-]
-IncludeReworkOption = Annotated[
-    bool, typer.Option("--include-rework", help="Count come-backs too.")
 ]
 
 

@@ -8,7 +8,14 @@ from typing import Annotated
 import typer
 
 from fixstats.cli import complete
-from fixstats.cli.options import ChartOption, FormatOption, OutOption, ShopOption, split
+from fixstats.cli.options import (
+    ChartOption,
+    ChoiceArgument,
+    FormatOption,
+    OutOption,
+    ShopOption,
+    split,
+)
 
 trial = typer.Typer(
     name="trial",
@@ -17,15 +24,6 @@ trial = typer.Typer(
     context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100},
 )
 
-ChoiceArgument = Annotated[
-    str,
-    typer.Argument(
-        metavar="CHOICE",
-        help="A step, PART_grade or PART_supplier.",
-        autocompletion=complete.choices,
-        show_default=False,
-    ),
-]
 NameArgument = Annotated[
     str,
     typer.Argument(

@@ -49,8 +49,7 @@ def plan_text(finding: Finding) -> str:
 
 
 def _planned(finding: Finding, row: Mapping[str, Any]) -> str:
-    labels, settings = finding.labels, finding.settings
-    outcome = labels.get(row["mode"], row["mode"]) or f"any of {row['family'] or 'these failures'}"
+    settings, outcome = finding.settings, _outcome(row, finding.labels)
     now, then = text.percent(row["baseline_rate"]), text.percent(row["rate"])
     return text.printable(
         f"{row['choice']}: {row['baseline']} (as now, {row['baseline_safety']}) against "
@@ -155,8 +154,7 @@ def _rate(row: Mapping[str, Any]) -> str:
 
 def _headline(finding: Finding, row: Mapping[str, Any]) -> str:
     settings = finding.settings
-    name = settings["mode"] or (f"any of {settings['family'] or 'these failures'}")
-    outcome = finding.labels.get(name, name)
+    outcome = _outcome(settings, finding.labels)
     lines = [
         f"trial {row['trial']}: {row['verdict']}",
         f"{settings['choice']}: {settings['option']} against {settings['baseline']}; {outcome}; "
@@ -166,6 +164,13 @@ def _headline(finding: Finding, row: Mapping[str, Any]) -> str:
         f"{100 * row['worth_having']:g} in 100; at most {row['max_jobs']:,} jobs",
     ]
     return "\n".join(text.printable(line) for line in lines)
+
+
+def _outcome(of: Mapping[str, Any], labels: Mapping[str, str]) -> str:
+    """What counts as a failure in a trial."""
+    if of["mode"]:
+        return labels.get(of["mode"], of["mode"])
+    return f"any of {of['family'] or 'these failures'}"
 
 
 def _evidence(value: float) -> str:
@@ -183,7 +188,7 @@ def list_text(finding: Finding) -> str:
             row["trial"],
             row["choice"],
             f"{row['option']} against {row['baseline']}",
-            row["mode"] or row["family"] or "any failure",
+            _outcome(row, finding.labels),
             f"{100 * row['difference']:g} in 100",
             row["started"][:10],
             f"{row['handed_out']:,}",

@@ -75,6 +75,7 @@ def settled(ask: ComebacksAsk, folder: ShopFolder) -> ComebacksAsk:
             )
         if reason != ANY and reason not in catalogue.modes:
             near = did_you_mean(reason, [ANY, *catalogue.modes])
+            near = near or f"; a reason is {ANY} or a failure mode of catalogue.toml"
             raise UsageError(f"unknown reason '{reason}'{near}")
     if ask.adjust:
         choice_of(ask)

@@ -129,7 +129,8 @@ def trial_list(con: duckdb.DuckDBPyConnection, folder: ShopFolder) -> Finding:
     settings = common_settings(
         folder, period(con), confidence_level=None, view="first", since=None, until=None
     )
-    return Finding("trial list", settings, tuple(rows), notes=list_notes(rows, unknown_trials(con)))
+    notes, labels = list_notes(rows, unknown_trials(con)), folder.catalogue.labels
+    return Finding("trial list", settings, tuple(rows), notes=notes, labels=labels)
 
 
 def follow(trial: Trial, counts: TrialCounts, safety_limit: float) -> Path:

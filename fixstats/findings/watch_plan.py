@@ -84,12 +84,14 @@ def watched_of(ask: WatchAsk, covered: Period) -> Watched | None:
     """
     first, last = covered.first, covered.last
     until = min(ask.until or last, last)
+    if until < first:
+        raise UsageError(f"--until {until}: the records begin later, on {first}")
     length = 12 * (until.year - first.year) + until.month - first.month + 1
     since = ask.since or _months_later(until, 1 - max(min(WATCHED, length // 2), 1))
     if since > until:
         ends = "the records end" if ask.until is None else "--until is"
         raise UsageError(f"--since {since} is after the last day watched: {ends} {until}")
-    if since <= first and ask.since is None and until >= first:
+    if since <= first and ask.since is None:
         return None
     if since <= first:
         raise UsageError(

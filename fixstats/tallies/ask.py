@@ -64,7 +64,7 @@ def check_modes(codes: Iterable[str], catalogue: Catalogue) -> list[FailureMode]
     """The failure modes of these codes; UsageError with the nearest name for an unknown one."""
     for code in codes:
         if code not in catalogue.modes:
-            near = did_you_mean(code, catalogue.modes)
+            near = did_you_mean(code, catalogue.modes) or "; catalogue.toml names them all"
             raise UsageError(f"unknown failure mode '{code}'{near}")
     return [catalogue.modes[code] for code in codes]
 

@@ -65,6 +65,12 @@ def test_the_legend_has_no_state_that_is_not_drawn() -> None:
         assert scales and {one.count("'") // 2 for one in scales} == {states}
 
 
+def test_a_picture_of_people_says_what_it_cannot_tell() -> None:
+    words = " ".join(spec("watch, people")["title"]["subtitle"])
+    assert "no ranking" in words and "it may be chance, failures that others did not" in words
+    assert "technicians" not in " ".join(spec("watch")["title"]["subtitle"])
+
+
 def test_a_title_begins_with_a_capital() -> None:
     assert " ".join(spec("watch, people")["title"]["text"]).startswith("Technician A name")
 

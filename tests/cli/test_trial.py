@@ -95,6 +95,7 @@ def test_from_plan_to_verdict(run, own_shop, tmp_path):
     assert code == 2 and "stop (shown): no more devices go into it" in err
     code, out, _ = run("trial", "list", *shop)
     assert code == 0 and "heat_pad against heat_plate" in out
+    assert "any of display_damage" in out
 
 
 def test_json(run, own_shop):

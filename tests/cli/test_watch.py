@@ -179,6 +179,8 @@ def test_groups_alone(demo_shop):
         (("--since", "2025-04-01"), "nothing was recorded before 2025-04-01"),
         (("--since", "2027-01-01"), "after the last day watched: the records end 2026-09-30"),
         (("--since", "2026-05-01", "--until", "2026-04"), "--until is 2026-04-30"),
+        (("--until", "2025-01-01"), "--until 2025-01-01: the records begin later, on 2025-04-01"),
+        (("--mode", "zzz"), "unknown failure mode 'zzz'; catalogue.toml names them all"),
     ],
 )
 def test_wrong_input(ask, words, told):
