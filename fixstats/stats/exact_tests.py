@@ -25,8 +25,9 @@ Test = Callable[..., FloatArray]
 # Two probabilities closer than this, relative to each other, count as equal: equal ones are
 # computed along different roads.
 _TIE = 1e-7
-# Failures up to which the terms of one tail are added up one by one.
-FEW = 10_000
+# Failures up to which the terms of a tail are added up one by one, and tables up to which that is
+# done for each: SciPy's distributions take a second to load.
+FEW, FEW_TABLES = 10_000, 100
 # The same for two tail probabilities: near 1, where they differ by little, a wider margin would
 # join tables that are not equally extreme.
 _SAME_TAIL = 1e-10
@@ -160,9 +161,9 @@ def _lower_tail(
     x1: FloatArray, n1: FloatArray, x2: FloatArray, n2: FloatArray, share_of_ties: float
 ) -> FloatArray:
     """Probability that so few of the failures fall to group 1, the number seen by its share."""
-    if x1.size == 1 and x1.max() <= FEW:
-        table = [float(values.ravel()[0]) for values in (x1, n1, x2, n2)]
-        return np.full(x1.shape, _one_tail(table, share_of_ties))
+    if x1.size <= FEW_TABLES and np.all(np.minimum(n1, x1 + x2) <= FEW):
+        tables = zip(x1.tolist(), n1.tolist(), x2.tolist(), n2.tolist(), strict=True)
+        return np.array([_one_tail(table, share_of_ties) for table in tables])
     from scipy.stats import hypergeom
 
     where = (n1 + n2, x1 + x2, n1)
@@ -173,27 +174,32 @@ def _lower_tail(
 
 
 def _one_tail(table: Sequence[float], share_of_ties: float) -> float:
-    """The same of one table, term by term: SciPy's distributions take a second to load."""
-    from scipy import special
+    """The same of one table."""
+    chances, seen = _chances(table)
+    return float(chances[:seen].sum() + share_of_ties * chances[seen])
 
+
+def _chances(table: Sequence[float]) -> tuple[FloatArray, int]:
+    """Probabilities of all tables with as many failures, and the place of the one seen."""
     x1, n1, x2, n2 = table
     total = x1 + x2
-    chosen = [
-        special.gammaln(n + 1) - special.gammaln(x + 1) - special.gammaln(n - x + 1)
-        for n, x in ((n1, x1), (n2, x2), (n1 + n2, total))
-    ]
-    seen = float(np.exp(chosen[0] + chosen[1] - chosen[2]))
-    k = np.arange(x1, max(total - n2, 0.0), -1.0)
-    fewer = np.cumprod(k * (n2 - total + k) / ((n1 - k + 1) * (total - k + 1)))
-    return seen * (share_of_ties + float(fewer.sum()))
+    fewest, most = max(total - n2, 0.0), min(n1, total)
+    k = np.arange(fewest, most)
+    steps = np.log((total - k) * (n1 - k)) - np.log((k + 1) * (n2 - total + k + 1))
+    logs = np.concatenate([[0.0], np.cumsum(steps)])
+    chances = np.exp(logs - logs.max())
+    return chances / chances.sum(), int(x1 - fewest)
 
 
 def _both_tails(
     x1: FloatArray, n1: FloatArray, x2: FloatArray, n2: FloatArray, share_of_ties: float
 ) -> FloatArray:
+    total = x1 + x2
+    if x1.size <= FEW_TABLES and np.all(np.minimum(n1, total) <= FEW):
+        tables = zip(x1.tolist(), n1.tolist(), x2.tolist(), n2.tolist(), strict=True)
+        return np.array([_two_tails(table, share_of_ties) for table in tables])
     from scipy.stats import hypergeom
 
-    total = x1 + x2
     # Seen from the other group the table is the same: what was seen can always lie at or below
     # the most probable number, the smaller one where two are.
     swap = x1 > np.ceil((n1 + 1) * (total + 1) / (n1 + n2 + 2)) - 1
@@ -214,6 +220,15 @@ def _both_tails(
     far = np.asarray(hypergeom.sf(mirror - 1, *where), dtype=np.float64)
     tails: FloatArray = near + far - (1 - share_of_ties) * tied
     return tails
+
+
+def _two_tails(table: Sequence[float], share_of_ties: float) -> float:
+    """The same of one table."""
+    chances, place = _chances(table)
+    seen = chances[place]
+    fewer = chances < seen * (1 - _TIE)
+    tied = ~fewer & (chances <= seen * (1 + _TIE))
+    return float(chances[fewer].sum() + share_of_ties * chances[tied].sum())
 
 
 def _first_true(

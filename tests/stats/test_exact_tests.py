@@ -8,6 +8,7 @@ from numpy.testing import assert_allclose, assert_array_equal
 from scipy import special
 
 from fixstats import stats
+from fixstats.stats import exact_tests
 
 TESTS = sorted(stats.TESTS)
 ALTERNATIVES = ["two-sided", "more", "fewer"]
@@ -139,3 +140,20 @@ def test_array_order_is_kept():
     rows = [(3, 20, 5, 15), (0, 8, 7, 9), (1, 5, 0, 0)]
     found = stats.boschloo(*zip(*rows, strict=True))
     assert_array_equal(found, [stats.boschloo(*row) for row in rows])
+
+
+@pytest.mark.parametrize("alternative", ALTERNATIVES)
+def test_few_tables_and_many_are_worked_out_alike(alternative):
+    """Few are added up term by term, many by SciPy's distributions."""
+    one = [
+        (900, 1000, 100, 1000),
+        (0, 5000, 9, 40),
+        (3, 7, 2, 2),
+        (40, 50, 41, 50),
+        (1, 10**5, 3, 10**5),
+    ]
+    many = np.array(one * 30).T
+    told = stats.fisher(*many, alternative=alternative)
+    assert told.size > exact_tests.FEW_TABLES
+    for table, expected in zip(one, told, strict=False):
+        assert_allclose(stats.fisher(*table, alternative=alternative), expected, rtol=1e-9)
