@@ -3,6 +3,8 @@
 A baseline of some months is uncertain, and limits that take it for known raise more false alarms
 than they promise. So a month is out only where Fisher's exact test against the baseline says so as
 well, and the chance of a false alarm of a CUSUM is averaged over what the baseline leaves open.
+Source of the concern: Jones and Steiner 2012, Int J Qual Health Care 24:176-182 (an estimated risk
+model and the risk-adjusted CUSUM; cited from memory).
 """
 
 from __future__ import annotations

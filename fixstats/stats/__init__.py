@@ -38,7 +38,6 @@ if TYPE_CHECKING:
         run_on_one_side,
         two_of_three_beyond_two_sigma,
     )
-    from fixstats.stats.cusum_baseline import baseline_odds, uncertain_false_alarm_probability
     from fixstats.stats.cusum_jobs import (
         CusumAlarms,
         cusum,
@@ -189,7 +188,6 @@ _FILES = {
     "jobs_between laney_sigma median_rate p_limits",
     "control_rules": "beyond_limits four_of_five_beyond_one_sigma run_of_trend run_on_one_side "
     "two_of_three_beyond_two_sigma",
-    "cusum_baseline": "baseline_odds uncertain_false_alarm_probability",
     "cusum_jobs": "CusumAlarms cusum cusum_alarms cusum_scores plain_cusum_scores",
     "cusum_run_length": "ScoreMix average_run_length bernoulli_run_length cusum_threshold "
     "false_alarm_probability score_mix",
@@ -236,7 +234,7 @@ __all__ = [
     "JobsToStop", "LearningCurve", "LevelsFit", "MeanCost", "MinutesFit", "MultilevelFit", "Pairs",
     "Pooled", "Quantile", "Resampled", "RestrictedMean", "Saving", "ScoreMix", "Standardised",
     "StrataEffect", "StrataTest", "Trend", "TrialValue", "aalen_johansen", "adjusted_rates",
-    "agresti_coull", "at_most", "at_risk", "average_run_length", "baseline_odds",
+    "agresti_coull", "at_most", "at_risk", "average_run_length",
     "benjamini_hochberg", "bernoulli_run_length", "beyond_limits", "boschloo", "boschloo_power",
     "breslow_day", "centre_rate", "chance_best", "clopper_pearson", "cochran_mantel_haenszel",
     "cochran_mantel_haenszel_cc", "contrasts", "curve_difference", "cusum", "cusum_alarms",
@@ -259,7 +257,7 @@ __all__ = [
     "sato_difference", "saving", "score_difference", "score_mix", "side_by_side",
     "standardised_difference", "standardised_rate", "stopping_rule", "sum_interval", "tarone",
     "trend_in_groups", "trial_value", "two_of_three_beyond_two_sigma",
-    "uncertain_false_alarm_probability", "upper_limit", "wilson", "wilson_cc",
+    "upper_limit", "wilson", "wilson_cc",
 ]  # fmt: skip
 
 
