@@ -45,5 +45,5 @@ class BenchBrief:
         """
         from fixstats.findings.brief import brief
 
-        with self.session(digging=False) as con:
+        with self.session() as con:  # how a trial stands needs every view
             return self._result(brief(con, self.folder, model, repair))

@@ -63,9 +63,9 @@ FINDINGS = (
     "decide_rows", "decide_lines", "decide_words", "decide_count", "decide",
     "watch_plan", "watch_figures", "watch_time", "watch_groups", "watch_alarms", "watch_words",
     "watch",
+    "trial_words", "trial_size", "trial_plan", "trial_notes", "trial",
     "brief_plan", "brief_odds", "brief_choices", "brief_sections", "brief_money", "brief_notes",
     "brief",
-    "trial_words", "trial_size", "trial_plan", "trial_notes", "trial",
 )  # fmt: skip
 # What the numeric core may import at the top of a file.
 NUMERIC = {

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 from fixstats.errors import UsageError
 from fixstats.findings.base import Finding, common_settings
-from fixstats.findings.brief_choices import Pick, pick, standard_of
+from fixstats.findings.brief_choices import Pick, drawn, pick, standard_of
 from fixstats.findings.brief_money import allowance_row
 from fixstats.findings.brief_notes import notes_for
 from fixstats.findings.brief_odds import Odds, counts_words, mostly_borrowed, odds_of, odds_words
@@ -25,11 +25,13 @@ from fixstats.findings.compare_plan import Choice
 from fixstats.findings.decide import decide
 from fixstats.findings.decide_plan import DecideAsk
 from fixstats.findings.rates_notes import cautions_for
+from fixstats.findings.trial import trial_status
 from fixstats.folder import Catalogue, ShopFolder
 from fixstats.folder.catalogue import Repair
 from fixstats.tallies.ask import Ask
 from fixstats.tallies.brief import count_repair, shown_model
 from fixstats.tallies.counts import Counts, Period, count_modes, count_union, period
+from fixstats.tallies.trials import Trial, all_trials
 
 if TYPE_CHECKING:
     import duckdb
@@ -52,7 +54,7 @@ def brief(
 ) -> Finding:
     """The brief for one repair on one model, which may never have been seen.
 
-    ``con`` is a session with the catalogue and views of ``folder``. A row for each step in bench
+    ``con`` is a session with the catalogue and all views of ``folder``. A row for each step in bench
     order, then each part, with the option that ``decide`` or a house standard leads to and up to
     three likeliest failures. ``parts``: ``minutes``, ``ready`` (parts to have), ``stop_first``,
     ``intake``, ``customer`` and ``allowance``, every row with a ``text`` that says it in words.
@@ -72,7 +74,22 @@ def brief(
         asked, shown or " ".join(model.split()), shown is not None, catalogue, folder.settings,
         covered.as_of or date.max,
     )  # fmt: skip
-    return conclude(_count(con, subject), folder, subject, _decided(con, folder, subject), covered)
+    counted, trials = _count(con, subject), _running(con, folder, subject)
+    return conclude(counted, folder, subject, _decided(con, folder, subject), trials, covered)
+
+
+def _running(
+    con: duckdb.DuckDBPyConnection, folder: ShopFolder, subject: Subject
+) -> dict[str, Trial]:
+    """Trials that still take devices in, by their choice."""
+    choices = {choice.name for choice in subject.choices}
+    found = [one for one in all_trials(con) if one.choice in choices and one.jobs < one.max_jobs]
+    # how a trial stands takes a moment to compute: only for those that can concern this job
+    return {
+        one.choice: one
+        for one in found
+        if trial_status(con, folder, one.trial).rows[-1]["verdict"] == "go on"
+    }
 
 
 def _decided(con: duckdb.DuckDBPyConnection, folder: ShopFolder, subject: Subject) -> Finding:
@@ -179,10 +196,12 @@ def conclude(
     folder: ShopFolder,
     subject: Subject,
     decided: Finding,
+    trials: Mapping[str, Trial],
     covered: Period,
 ) -> Finding:
     """The brief from the counts; pure."""
-    picks = _picks(subject, decided)
+    name = subject.catalogue.label
+    picks = _picks(subject, decided) | {at: drawn(one, name) for at, one in trials.items()}
     rows = tuple(_row(choice, picks[choice.name], counted, subject) for choice in subject.choices)
     minutes = minutes_row(counted.repair, subject)
     stop_first = _stop_first(counted, subject)
@@ -270,6 +289,7 @@ def _row(choice: Choice, chosen: Pick, counted: Counted, subject: Subject) -> di
         "jobs": chosen.jobs,
         "borrowed": chosen.borrowed,
         "safety": chosen.safety,
+        "trial": chosen.trial,
         "cautions": [text for method in methods for text in method.cautions],
         "failures_of": "option" if own else "any",
         "failures": [_failure(mode, odds, choice, subject) for mode, odds in failures],

@@ -23,12 +23,14 @@ from fixstats.findings.verdicts import (
 )
 from fixstats.folder import Catalogue, fold
 from fixstats.folder.catalogue import Standard
+from fixstats.tallies.trials import Trial
 from fixstats.words import counted
 
 HOUSE, BETTER, EQUAL = "house standard", "better here", "no difference worth having"
 OPEN, ALONE, NOTHING = "not settled", "only one used", "nothing recorded"
+RUNNING = "trial running"
 # How an option is meant: every word that a row can have.
-WORDS = (HOUSE, BETTER, EQUAL, OPEN, ALONE, NOTHING)
+WORDS = (HOUSE, BETTER, EQUAL, OPEN, ALONE, NOTHING, RUNNING)
 
 Row = Mapping[str, Any]
 Name = Callable[[str], str]
@@ -53,6 +55,14 @@ class Pick:
     jobs: int | None = None
     borrowed: float | None = None
     safety: str | None = None
+    trial: str | None = None
+
+
+def drawn(trial: Trial, name: Name) -> Pick:
+    """Where a trial runs lots decide: whoever follows a brief instead would spoil it."""
+    options = f"{name(trial.baseline)} or {name(trial.option)}"
+    why = f"lots decide between {options}: fixstats trial next {trial.trial}"
+    return Pick(None, RUNNING, False, why, trial=trial.trial)
 
 
 def standard_of(choice: str, model: str, catalogue: Catalogue, day: date) -> Standard | None:
@@ -119,6 +129,11 @@ class _Told:
     name: Name
     currency: str
 
+    @property
+    def sure_enough(self) -> bool:
+        """Whether the leader may take the place of another; not where draws alone decide that."""
+        return self.row["verdict"] == STANDARDISE and not self.row["borderline"]
+
     def money(self, value: float) -> str:
         return f"{value:,.2f} {self.currency}"
 
@@ -149,7 +164,7 @@ def _of_standard(told: _Told) -> _Chosen | None:
     if standard is None or told.safety.get(standard.option) == WORSE:
         return None
     leader = row["option"]
-    if row["verdict"] == STANDARDISE and leader != standard.option:
+    if told.sure_enough and leader != standard.option:
         return leader, BETTER, f"{told.sure}; the house standard is {told.name(standard.option)}"
     more = _agreed(told) if leader == standard.option else _another(told)
     return standard.option, HOUSE, f"since {standard.since}{more}"
@@ -195,11 +210,11 @@ def _of_verdict(told: _Told) -> _Chosen:
         return None, OPEN, f"{before}every option is ruled out by safety failures: ask first"
     if verdict == UNPROVEN:
         return _unproven(told, before)
-    word = BETTER if before else _WORDS.get(verdict, OPEN)
+    word = BETTER if before or told.sure_enough else _WORDS.get(verdict, OPEN)
     return leader, word, before + _why(told)
 
 
-_WORDS = {STANDARDISE: BETTER, EQUAL_ENOUGH: EQUAL, ONLY_ONE: ALONE}
+_WORDS = {EQUAL_ENOUGH: EQUAL, ONLY_ONE: ALONE}
 
 
 def _unproven(told: _Told, before: str) -> _Chosen:
@@ -223,6 +238,6 @@ def _why(told: _Told) -> str:
     if row["verdict"] == EQUAL_ENOUGH:
         return f"{second} would cost about the same"
     if row["verdict"] == STANDARDISE:
-        return told.sure
+        return told.sure if told.sure_enough else f"{told.sure}, but on the border"
     open_ = {TRIAL: "a trial would pay", LEAN: "little is lost if wrong: keep counting"}
     return f"{told.sure}; {open_.get(row['verdict'], 'too little recorded')}"

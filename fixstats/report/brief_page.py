@@ -74,7 +74,8 @@ def method_cautions(finding: Finding) -> list[str]:
 
 def choice_words(row: Row) -> str:
     """``Heated plate, timed (house standard)``."""
-    return f"{row['option_label'] or 'as you judge'} ({row['word']})"
+    nothing = "as drawn by lot" if row["trial"] else "as you judge"
+    return f"{row['option_label'] or nothing} ({row['word']})"
 
 
 def failure_lines(row: Row) -> list[str]:

@@ -18,7 +18,7 @@ from fixstats.shop import open_shop
 
 ROW = [
     "place", "kind", "label", "choice", "option", "option_label", "word", "standard", "why",
-    "verdict", "scope", "p_best", "jobs", "borrowed", "safety", "cautions", "failures_of",
+    "verdict", "scope", "p_best", "jobs", "borrowed", "safety", "trial", "cautions", "failures_of",
     "failures",
 ]  # fmt: skip
 ODDS = [
@@ -127,13 +127,13 @@ def small(tmp_path_factory):
     folder = make_folder(path / "shop", Settings(name="=cmd()|<b>Bench</b>"), path / "c.toml")
     with (path / "s.csv").open("w", encoding="utf-8", newline="") as file:
         writer = csv.writer(file)
-        writer.writerow(["job", "finished", "model", "repair", "battery_release", "failures"])
+        names = ["job", "finished", "model", "repair", "battery_release", "failures", "technician"]
+        writer.writerow(names)
         for n in range(40):
             failures = "tab_snapped" if n % 5 == 0 else ""
             model = HOSTILE if n % 2 else "דגם 7"
-            writer.writerow(
-                [n, f"2026-01-{n % 28 + 1:02}", model, "battery_swap", "pull_tab", failures]
-            )
+            row = [n, f"2026-01-{n % 28 + 1:02}", model, "battery_swap", "pull_tab", failures, "T1"]
+            writer.writerow(row)
     import_sheets(folder, [path / "s.csv"], covers="all")
     return folder.path
 
@@ -173,6 +173,19 @@ def test_right_to_left_names_keep_to_themselves(small):
     found = open_shop(small).brief(model="דגם 7", repair="battery_swap").finding
     assert found.settings["model_known"]
     assert "<bdi>דגם</bdi>" in render(found, brief_text, "html", PAGES)
+
+
+def test_where_a_trial_runs_lots_decide(small):
+    shop = open_shop(small)
+    options = ["pull_tab", "thread_cut"]
+    shop.trial_start("tabs", "battery_release", options=options, difference=0.05, max_jobs=60)
+    found = shop.brief(model="Alder 5", repair="battery_swap").finding
+    (row,) = (row for row in found.rows if row["place"] == "battery_release")
+    assert (row["option"], row["word"], row["trial"]) == (None, "trial running", "tabs")
+    told = " ".join(render(found, brief_text, "table").split())
+    assert "Releasing the battery: as drawn by lot (trial running)" in told
+    assert "lots decide between" in row["why"]
+    assert "fixstats trial next tabs" in row["why"]
 
 
 def test_the_same_records_give_the_same_bytes(small):

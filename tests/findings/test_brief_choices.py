@@ -24,7 +24,7 @@ ROW = {
     "choice": "opening", "scope": "all", "model": None, "verdict": "standardise", "option": "plate",
     "runner_up": "gun", "current": "gun", "p_best": 0.97, "saving_per_job": 1.2, "saving_low": 0.3,
     "saving_high": 2.1, "saving_vs_current": 1.2, "jobs": 400, "jobs_needed": None,
-    "safety": "cleared", "borrowed": 0.1,
+    "safety": "cleared", "borrowed": 0.1, "borderline": False,
 }  # fmt: skip
 
 
@@ -107,6 +107,14 @@ def test_a_standard_gives_way_where_they_are_sure():
     one = picked(decided(), standard="gun")
     assert told(one) == ("plate", BETTER, False)
     assert "the house standard is GUN" in one.why
+
+
+def test_on_the_border_nothing_gives_way():
+    one = picked(decided(borderline=True), standard="gun")
+    assert told(one) == ("gun", HOUSE, True)
+    one = picked(decided(borderline=True))
+    assert told(one) == ("plate", OPEN, False)
+    assert one.why.endswith("but on the border")
 
 
 def test_a_dangerous_standard_is_not_named():
