@@ -54,10 +54,11 @@ def brief(
 ) -> Finding:
     """The brief for one repair on one model, which may never have been seen.
 
-    ``con`` is a session with the catalogue and all views of ``folder``. A row for each step in bench
-    order, then each part, with the option that ``decide`` or a house standard leads to and up to
-    three likeliest failures. ``parts``: ``minutes``, ``ready`` (parts to have), ``stop_first``,
-    ``intake``, ``customer`` and ``allowance``, every row with a ``text`` that says it in words.
+    ``con`` is a session with the catalogue and all views of ``folder``. A row for each step in
+    bench order, then each part, with the option that ``decide`` or a house standard leads to and
+    up to three likeliest failures. ``parts``: ``minutes``, ``ready`` (parts to have),
+    ``stop_first``, ``intake``, ``customer`` and ``allowance``, every row with a ``text`` that says
+    it in words.
 
     Raises
     ------
