@@ -45,7 +45,9 @@ def brief(
     ] = None,
     out: Annotated[
         Path | None,
-        typer.Option("--out", metavar="FILE", help="Write to FILE: .html, .md, .json or .txt."),
+        typer.Option(
+            "--out", metavar="FILE", help="Write to FILE: .html, .md, .json, .csv or .txt."
+        ),
     ] = None,
     shop: ShopOption = None,
 ) -> int:

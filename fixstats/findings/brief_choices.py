@@ -95,7 +95,7 @@ def pick(
     row = row or next((one for one in rows if one["model"] is None), None)
     if row is None:
         if standard is None:
-            return Pick(None, NOTHING, False, "no job recorded says how it was done")
+            return Pick(None, NOTHING, False, "no record says which was used")
         why = f"adopted on {standard.since}; no recorded job tells it from another option"
         return Pick(standard.option, HOUSE, True, why)
     safety = {
