@@ -45,6 +45,15 @@ def test_within_the_limit_but_more_than_the_usual_is_worse():
     assert found.state == WORSE
 
 
+def test_several_options_share_the_error():
+    # Fisher: 8 of 1,462 against 2 of 1,548, p = 0.045, a simulated shop of three equal options.
+    two = {"usual": (2, 1548), "new": (8, 1462)}
+    assert judged(**two)["new"].state == WORSE
+    assert judged(**two, third=(3, 990))["new"].state == CLEARED
+    assert judged(**two, third=(0, 0))["new"].state == WORSE  # nothing to compare there
+    assert judged(**two, third=(9, 990))["third"].state == WORSE
+
+
 def test_the_less_used_option_is_not_punished():
     # One tenth of the jobs, the same rate: not worse, though its upper limit is far higher.
     found = judged(usual=(10, 5000), new=(1, 500))
