@@ -104,9 +104,9 @@ def judge_safety(
     ``worse``: the exact lower limit of the rate is above ``safety_limit``, or that of the
     difference to the most used option is above 0, which is to say that Fisher's one-sided test
     rejects that it fails no more often, its error shared by all options so compared (Bonferroni):
-    in one of thirteen simulated choices of three equally safe options one was lost otherwise. Limits of two
-    options are never compared with each other: that would punish the less used one. Source of the
-    limits: Clopper and Pearson 1934, Biometrika 26:404-413, all of the error on one side.
+    without that, one in thirteen simulated choices of three equally safe options lost one. Limits
+    of two options are never compared with each other: that would punish the less used one. Source
+    of the limits: Clopper and Pearson 1934, Biometrika 26:404-413, all of the error on one side.
     """
     first, *_ = counts
     compared = sum(opportunities > 0 for _, opportunities in counts.values()) - 1

@@ -134,10 +134,16 @@ class Shop:
         back = np.where(self.returned <= WARRANTY, RETURN.cost, 0.0)
         return used + self.minutes * LABOUR / 60 + failed + back
 
-    def over(self, options: np.ndarray) -> np.ndarray:
-        """What these options, one a model, cost more than the best that may be used, by model."""
-        cost = np.where(self.danger[:, None] <= SAFE, self.cost, np.inf)
-        return self.cost[options, np.arange(self.kind.models)] - cost.min(axis=0)
+    def over(self, options: np.ndarray, used: np.ndarray) -> np.ndarray:
+        """What these options, one a model, cost more than the best of those in use that are safe."""
+        may = used & (self.danger <= SAFE)
+        best = np.where(may[:, None], self.cost, np.inf).min(axis=0)
+        return self.cost[options, np.arange(self.kind.models)] - best
+
+    @property
+    def used(self) -> np.ndarray:
+        """Which options have been used on any model, (options,)."""
+        return np.bincount(self.option, minlength=self.kind.options) > 0
 
 
 def shop(seed: int, kind: Kind) -> Shop:

@@ -75,29 +75,33 @@ def answered(shop, month, settings):
     return conclude(fit_choice(*question, settings), *question, settings)
 
 
-def judged(shop, answer):
+def judged(shop, used, answer):
     """Of each scope: its model (None: all), the verdict, and what the option costs too much."""
-    jobs = np.bincount(shop.model, minlength=shop.kind.models)
-    places = {counts.model_name(n): n for n in range(shop.kind.models)}
+    kind = shop.kind
+    jobs = np.bincount(shop.model, minlength=kind.models)
+    places = {counts.model_name(n): n for n in range(kind.models)}
+    ways = [n for n in range(kind.options) if used[n] and shop.danger[n] <= shops.SAFE]
+
+    def together(option):
+        over = shop.over(np.full(kind.models, option), used)
+        return np.average(over[jobs > 0], weights=jobs[jobs > 0])
+
     for scope, weighed in zip(answer.scopes, answer.weighed, strict=True):
-        option = weighed.verdict.option
-        if option is None:
+        if weighed.verdict.option is None:
             continue
-        over = shop.over(np.full(shop.kind.models, code_of(option)))
+        option = code_of(weighed.verdict.option)
         if scope is None:
-            ways = [shop.over(np.full(shop.kind.models, n)) for n in range(shop.kind.options)
-                    if shop.danger[n] <= shops.SAFE]  # fmt: skip
-            means = [np.average(way[jobs > 0], weights=jobs[jobs > 0]) for way in (over, *ways)]
-            yield scope, weighed, means[0] - min(means)
+            yield scope, weighed, together(option) - min(map(together, ways))
         else:
-            yield scope, weighed, over[places[scope]]
+            yield scope, weighed, shop.over(np.full(kind.models, option), used)[places[scope]]
 
 
-def wrongly(shop, answer):
+def wrongly(shop, month, answer):
     """The scopes that are told a wrong standard."""
+    used = shop.seen(day_of(month)).used
     return [
         scope
-        for scope, weighed, over in judged(shop, answer)
+        for scope, weighed, over in judged(shop, used, answer)
         if weighed.verdict.verdict == STANDARDISE and over > TOLERANCE
     ]
 
@@ -107,7 +111,7 @@ def lost(shop, seen, picks):
     jobs = np.bincount(shop.model, minlength=shop.kind.models) * (
         np.bincount(seen.model, minlength=shop.kind.models) > 0
     )
-    return float(np.average(np.nan_to_num(shop.over(picks)), weights=jobs))
+    return float(np.average(np.nan_to_num(shop.over(picks, seen.used)), weights=jobs))
 
 
 def naive(seen):
@@ -132,7 +136,7 @@ def look_at(shop, month, answer):
     picks = pooled.copy()
     sure = 0.0
     places = {counts.model_name(n): n for n in range(shop.kind.models)}
-    for scope, weighed, over in judged(shop, answer):
+    for scope, weighed, over in judged(shop, seen.used, answer):
         if scope is not None:
             picks[places[scope]] = code_of(weighed.verdict.option)
         if over > TOLERANCE:
@@ -155,11 +159,13 @@ def follow(seed, kind):
         if 1 <= other <= MONTHS
     }
     for month in sorted(near):
-        if wrongly(shop, answered(shop, month, counts.SETTINGS)):
+        if wrongly(shop, month, answered(shop, month, counts.SETTINGS)):
             wrong.append(month)
     last = answered(shop, MONTHS, counts.SETTINGS)
     verdicts = Counter(
-        one.verdict.verdict for scope, one, _ in judged(shop, last) if scope is not None
+        one.verdict.verdict
+        for scope, one in zip(last.scopes, last.weighed, strict=True)
+        if scope is not None
     )
     return Told(looks, wrong, verdicts)
 
