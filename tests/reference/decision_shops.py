@@ -135,7 +135,7 @@ class Shop:
         return used + self.minutes * LABOUR / 60 + failed + back
 
     def over(self, options: np.ndarray, used: np.ndarray) -> np.ndarray:
-        """What these options, one a model, cost more than the best of those in use that are safe."""
+        """What these options, one a model, cost more than the best safe one in use."""
         may = used & (self.danger <= SAFE)
         best = np.where(may[:, None], self.cost, np.inf).min(axis=0)
         return self.cost[options, np.arange(self.kind.models)] - best
