@@ -2,17 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping
-from contextlib import contextmanager
-from dataclasses import dataclass, replace
+from collections.abc import Mapping
+from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from fixstats.engines.duck import reading
-from fixstats.engines.session import build_session
-from fixstats.findings.base import Finding, Note, listing
-from fixstats.folder import ShopFolder, find_folder
+from fixstats.findings.base import listing
+from fixstats.folder import find_folder
 from fixstats.shop_bench import BenchWork
 from fixstats.shop_brief import BenchBrief
 from fixstats.shop_decide import Decisions
@@ -20,11 +17,8 @@ from fixstats.shop_report import MonthlyReport
 from fixstats.shop_result import Result, Words, words_of
 from fixstats.shop_standards import Standards
 from fixstats.shop_time import TimeQuestions
-from fixstats.shop_trial import TrialQuestions
-from fixstats.words import counted
 
 if TYPE_CHECKING:
-    import duckdb
     import polars as pl
 
     from fixstats.findings.causes import CausesAsk
@@ -34,25 +28,8 @@ if TYPE_CHECKING:
 
 
 @dataclass(frozen=True)
-class Shop(
-    TimeQuestions, TrialQuestions, Decisions, BenchWork, Standards, BenchBrief, MonthlyReport
-):
+class Shop(TimeQuestions, Decisions, BenchWork, Standards, BenchBrief, MonthlyReport):
     """One workshop, open for questions; every question reads the records as they stand then."""
-
-    folder: ShopFolder
-
-    @contextmanager
-    def session(
-        self, *, digging: bool = True, statements: Iterable[str] | None = None
-    ) -> Iterator[duckdb.DuckDBPyConnection]:
-        """A read-only DuckDB connection with the catalogue and all views, for one question.
-
-        ``digging=False`` leaves out the views that only a person's own SQL reads; ``statements``
-        also those that none of them reads.
-        """
-        with reading(self.folder.database) as con:
-            build_session(con, self.folder.catalogue, digging=digging, statements=statements)
-            yield con
 
     def rates(
         self,
@@ -334,23 +311,6 @@ class Shop(
             for fault in held.faults
         ]
         return Result(listing("heldback", rows, "no row is held back"))
-
-    def batches(self) -> Result:
-        """Imports in order: file, when, what became of its rows, what it covered."""
-        from fixstats.records.batches import batches
-
-        rows = [vars(batch) | {"taken_in": str(batch.taken_in)} for batch in batches(self.folder)]
-        hidden = ("mapping",)
-        shown = [{k: v for k, v in row.items() if k not in hidden} for row in rows]
-        return Result(listing("batches", shown, "nothing was imported yet: fixstats import FILE"))
-
-    def _result(self, finding: Finding) -> Result:
-        """The finding, with a word on jobs that wait in the inbox."""
-        jobs = len(self.folder.waiting)
-        if jobs:
-            text = f"{counted(jobs, 'job')} in the inbox: the next writing command takes them in"
-            finding = replace(finding, notes=(*finding.notes, Note("inbox_waiting", text)))
-        return Result(finding)
 
 
 def open_shop(path: Path | str | None = None) -> Shop:

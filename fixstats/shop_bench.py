@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from pathlib import Path
-from typing import TYPE_CHECKING, Protocol
+from typing import TYPE_CHECKING
 
 from fixstats.errors import UsageError
 from fixstats.findings.base import Finding, Note
-from fixstats.folder import ShopFolder
 from fixstats.shop_result import Result
+from fixstats.shop_trial import TrialQuestions
 
 if TYPE_CHECKING:
     from fixstats.records.amend import Amended
@@ -17,21 +17,10 @@ if TYPE_CHECKING:
     from fixstats.records.story import Story
 
 
-class _Asked(Protocol):
-    """What these need of a shop."""
-
-    @property
-    def folder(self) -> ShopFolder: ...
-
-    def trial(self, name: str) -> Result: ...
-
-    def story(self, job: str, *, branch: str | None = None) -> Story: ...
-
-
-class BenchWork:
+class BenchWork(TrialQuestions):
     """Mixed into ``Shop``."""
 
-    def add(self: _Asked, cells: Mapping[str, str], *, new_names: bool = False) -> Path:
+    def add(self, cells: Mapping[str, str], *, new_names: bool = False) -> Path:
         """Record one job: the file in the inbox, which the next writing command takes in.
 
         Parameters
@@ -58,9 +47,7 @@ class BenchWork:
         )
         return record(self.folder, row)
 
-    def amend(
-        self: _Asked, job: str, cells: Mapping[str, str], *, branch: str | None = None
-    ) -> Amended:
+    def amend(self, job: str, cells: Mapping[str, str], *, branch: str | None = None) -> Amended:
         """Correct cells of a job, "" for not recorded; its version before that is kept.
 
         Raises
@@ -73,15 +60,13 @@ class BenchWork:
 
         return amend(self.folder, job, cells, branch)
 
-    def last_like(
-        self: _Asked, model: str, repair: str, technician: str | None = None
-    ) -> LastJob | None:
+    def last_like(self, model: str, repair: str, technician: str | None = None) -> LastJob | None:
         """How the last job of these three was done: methods, grades, suppliers, nothing else."""
         from fixstats.records.bench import last_job
 
         return last_job(self.folder, model, repair, technician)
 
-    def running_trials(self: _Asked, job: str | None = None) -> list[BenchTrial]:
+    def running_trials(self, job: str | None = None) -> list[BenchTrial]:
         """Trials that still take devices in, and those that drew for this job or kept it out."""
         from fixstats.records.bench import bench_trials
 
@@ -95,7 +80,7 @@ class BenchWork:
             == "go on"
         ]  # fmt: skip
 
-    def story(self: _Asked, job: str, *, branch: str | None = None) -> Story:
+    def story(self, job: str, *, branch: str | None = None) -> Story:
         """Everything that is recorded of a job, as one object.
 
         Raises
@@ -107,7 +92,7 @@ class BenchWork:
 
         return story(self.folder, job, branch)
 
-    def show(self: _Asked, job: str, *, branch: str | None = None) -> Result:
+    def show(self, job: str, *, branch: str | None = None) -> Result:
         """The story of a job: a row for each version, oldest first; come-backs in the settings.
 
         Raises

@@ -2,35 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
-from contextlib import AbstractContextManager
-from typing import TYPE_CHECKING, Protocol
+from typing import TYPE_CHECKING
 
-from fixstats.findings.base import Finding
-from fixstats.folder import ShopFolder
+from fixstats.shop_open import OpenShop
 from fixstats.shop_result import Result
 
 if TYPE_CHECKING:
-    import duckdb
+    pass
 
 
-class _Asked(Protocol):
-    """What this needs of a shop."""
-
-    @property
-    def folder(self) -> ShopFolder: ...
-
-    def session(
-        self, *, digging: bool = True, statements: Iterable[str] | None = None
-    ) -> AbstractContextManager[duckdb.DuckDBPyConnection]: ...
-
-    def _result(self, finding: Finding) -> Result: ...
-
-
-class BenchBrief:
+class BenchBrief(OpenShop):
     """Mixed into ``Shop``."""
 
-    def brief(self: _Asked, *, model: str, repair: str) -> Result:
+    def brief(self, *, model: str, repair: str) -> Result:
         """What to know before one repair on one model: a row for each step, then each part.
 
         A row has ``place``, ``kind`` (step or part), ``label``, ``choice``, the ``option`` named

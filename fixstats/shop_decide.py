@@ -2,41 +2,22 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
-from contextlib import AbstractContextManager
+from collections.abc import Mapping
 from datetime import date
-from typing import TYPE_CHECKING, Protocol
+from typing import TYPE_CHECKING
 
-from fixstats.findings.base import Finding
-from fixstats.folder import ShopFolder
+from fixstats.shop_open import OpenShop
 from fixstats.shop_result import Result, Words, pairs_of, words_of
 
 if TYPE_CHECKING:
-    import duckdb
-
     from fixstats.findings.decide_plan import DecideAsk
 
 
-class _Asked(Protocol):
-    """What these questions need of a shop."""
-
-    @property
-    def folder(self) -> ShopFolder: ...
-
-    def session(
-        self, *, digging: bool = True, statements: Iterable[str] | None = None
-    ) -> AbstractContextManager[duckdb.DuckDBPyConnection]: ...
-
-    def ask_decide(self, ask: DecideAsk) -> Result: ...
-
-    def _result(self, finding: Finding) -> Result: ...
-
-
-class Decisions:
+class Decisions(OpenShop):
     """Mixed into ``Shop``."""
 
     def decide(
-        self: _Asked,
+        self,
         choice: Words = (),
         *,
         model: Words = (),
@@ -81,7 +62,7 @@ class Decisions:
         )
         return self.ask_decide(ask)
 
-    def ask_decide(self: _Asked, ask: DecideAsk) -> Result:
+    def ask_decide(self, ask: DecideAsk) -> Result:
         """``decide`` with the question put as one object."""
         from fixstats.findings.decide import decide
         from fixstats.tallies.decide import statements_for

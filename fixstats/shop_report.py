@@ -2,15 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
-from contextlib import AbstractContextManager
 from dataclasses import replace
 from datetime import date
-from typing import TYPE_CHECKING, Protocol
+from typing import TYPE_CHECKING
 
 from fixstats.findings.base import Finding
 from fixstats.folder import ShopFolder
-from fixstats.shop_result import Result
+from fixstats.shop_open import OpenShop
 
 if TYPE_CHECKING:
     import duckdb
@@ -21,23 +19,10 @@ if TYPE_CHECKING:
     from fixstats.tallies.counts import Period
 
 
-class _Asked(Protocol):
-    """What these need of a shop."""
-
-    @property
-    def folder(self) -> ShopFolder: ...
-
-    def session(
-        self, *, digging: bool = True, statements: Iterable[str] | None = None
-    ) -> AbstractContextManager[duckdb.DuckDBPyConnection]: ...
-
-    def batches(self) -> Result: ...
-
-
-class MonthlyReport:
+class MonthlyReport(OpenShop):
     """Mixed into ``Shop``."""
 
-    def report(self: _Asked, month: str = "last") -> Page:
+    def report(self, month: str = "last") -> Page:
         """The report of a month, to be written by ``fixstats.report.files.write_report``.
 
         Parameters

@@ -2,21 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
-from contextlib import AbstractContextManager
 from dataclasses import dataclass
 from datetime import date
-from typing import TYPE_CHECKING, Protocol
+from typing import TYPE_CHECKING
 
 from fixstats.errors import UsageError
-from fixstats.folder import Catalogue, ShopFolder, fold
+from fixstats.folder import Catalogue, fold
+from fixstats.shop_open import OpenShop
 from fixstats.shop_result import Result, Words, words_of
 from fixstats.words import did_you_mean
 
 if TYPE_CHECKING:
     import duckdb
 
-    from fixstats.findings.base import Finding
     from fixstats.findings.compare_plan import Choice
     from fixstats.findings.safety import OptionSafety
     from fixstats.findings.standards import StandardsAsk
@@ -31,26 +29,11 @@ class Adoption:
     safety: OptionSafety
 
 
-class _Asked(Protocol):
-    """What these need of a shop."""
-
-    @property
-    def folder(self) -> ShopFolder: ...
-
-    def session(
-        self, *, digging: bool = True, statements: Iterable[str] | None = None
-    ) -> AbstractContextManager[duckdb.DuckDBPyConnection]: ...
-
-    def ask_standards(self, ask: StandardsAsk) -> Result: ...
-
-    def _result(self, finding: Finding) -> Result: ...
-
-
-class Standards:
+class Standards(OpenShop):
     """Mixed into ``Shop``."""
 
     def standards(
-        self: _Asked,
+        self,
         choice: Words = (),
         *,
         until: date | None = None,
@@ -73,7 +56,7 @@ class Standards:
 
         return self.ask_standards(StandardsAsk(words_of(choice), until, confidence))
 
-    def ask_standards(self: _Asked, ask: StandardsAsk) -> Result:
+    def ask_standards(self, ask: StandardsAsk) -> Result:
         """``standards`` with the question put as one object."""
         from fixstats.findings.standards import standards
 
@@ -81,7 +64,7 @@ class Standards:
             return self._result(standards(con, self.folder, ask))
 
     def adopt(
-        self: _Asked,
+        self,
         choice: str,
         option: str,
         *,

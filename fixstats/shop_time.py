@@ -2,44 +2,23 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
-from contextlib import AbstractContextManager
+from collections.abc import Mapping
 from datetime import date
-from typing import TYPE_CHECKING, Protocol
+from typing import TYPE_CHECKING
 
-from fixstats.findings.base import Finding
-from fixstats.folder import ShopFolder
+from fixstats.shop_open import OpenShop
 from fixstats.shop_result import Result, Words, pairs_of, words_of
 
 if TYPE_CHECKING:
-    import duckdb
-
     from fixstats.findings.comebacks_plan import ComebacksAsk
     from fixstats.findings.watch_plan import WatchAsk
 
 
-class _Asked(Protocol):
-    """What these questions need of a shop."""
-
-    @property
-    def folder(self) -> ShopFolder: ...
-
-    def session(
-        self, *, digging: bool = True, statements: Iterable[str] | None = None
-    ) -> AbstractContextManager[duckdb.DuckDBPyConnection]: ...
-
-    def ask_comebacks(self, ask: ComebacksAsk) -> Result: ...
-
-    def ask_watch(self, ask: WatchAsk) -> Result: ...
-
-    def _result(self, finding: Finding) -> Result: ...
-
-
-class TimeQuestions:
+class TimeQuestions(OpenShop):
     """Mixed into ``Shop``."""
 
     def comebacks(
-        self: _Asked,
+        self,
         *,
         by: Words = (),
         reason: Words = (),
@@ -90,7 +69,7 @@ class TimeQuestions:
         )
         return self.ask_comebacks(ask)
 
-    def ask_comebacks(self: _Asked, ask: ComebacksAsk) -> Result:
+    def ask_comebacks(self, ask: ComebacksAsk) -> Result:
         """``comebacks`` with the question put as one object."""
         from fixstats.findings.comebacks import comebacks
         from fixstats.tallies.followups import statements_for
@@ -100,7 +79,7 @@ class TimeQuestions:
             return self._result(comebacks(con, self.folder, ask))
 
     def watch(
-        self: _Asked,
+        self,
         *,
         mode: Words = (),
         family: Words = (),
@@ -127,7 +106,7 @@ class TimeQuestions:
         ask = WatchAsk(words_of(mode), words_of(family), words_of(group), since, until)
         return self.ask_watch(ask)
 
-    def ask_watch(self: _Asked, ask: WatchAsk) -> Result:
+    def ask_watch(self, ask: WatchAsk) -> Result:
         """``watch`` with the question put as one object."""
         from fixstats.findings.watch import watch
 

@@ -3,19 +3,17 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Sequence
-from contextlib import AbstractContextManager
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import TYPE_CHECKING, Protocol
+from typing import TYPE_CHECKING
 
 from fixstats.errors import UsageError
 from fixstats.folder import ShopFolder
+from fixstats.shop_open import OpenShop
 from fixstats.shop_result import Result, Words, words_of
 
 if TYPE_CHECKING:
-    import duckdb
-
     from fixstats.findings.base import Finding
     from fixstats.findings.trial_plan import TrialAsk, TrialDesign
     from fixstats.records.trial_sheet import SheetWords
@@ -36,27 +34,10 @@ class Begun:
     plan: Finding
 
 
-class _Asked(Protocol):
-    """What these need of a shop."""
-
-    @property
-    def folder(self) -> ShopFolder: ...
-
-    def session(
-        self, *, digging: bool = True, statements: Iterable[str] | None = None
-    ) -> AbstractContextManager[duckdb.DuckDBPyConnection]: ...
-
-    def trial(self, name: str) -> Result: ...
-
-    def _result(self, finding: Finding) -> Result: ...
-
-    def _design(self, ask: TrialAsk) -> TrialDesign: ...
-
-
-class TrialQuestions:
+class TrialQuestions(OpenShop):
     """Mixed into ``Shop``."""
 
-    def trial(self: _Asked, name: str) -> Result:
+    def trial(self, name: str) -> Result:
         """How a trial stands: drawn against used, the confidence sequence, the verdict.
 
         Raises
@@ -69,7 +50,7 @@ class TrialQuestions:
         with self.session() as con:
             return self._result(trial_status(con, self.folder, name))
 
-    def trials(self: _Asked) -> Result:
+    def trials(self) -> Result:
         """Every trial with how far it is."""
         from fixstats.findings.trial import trial_list
 
@@ -77,7 +58,7 @@ class TrialQuestions:
             return self._result(trial_list(con, self.folder))
 
     def trial_plan(
-        self: _Asked,
+        self,
         choice: str,
         *,
         options: Words,
@@ -105,14 +86,14 @@ class TrialQuestions:
         ask = TrialAsk(choice, words_of(options), mode, difference, power)
         return self._result(self._design(ask).finding)
 
-    def _design(self: _Asked, ask: TrialAsk) -> TrialDesign:
+    def _design(self, ask: TrialAsk) -> TrialDesign:
         from fixstats.findings.trial_plan import plan_trial
 
         with self.session(digging=False) as con:
             return plan_trial(con, self.folder, ask)
 
     def trial_start(
-        self: _Asked,
+        self,
         name: str,
         choice: str,
         *,
@@ -174,7 +155,7 @@ class TrialQuestions:
         return Begun(new, slots, path, design.finding)
 
     def trial_next(
-        self: _Asked,
+        self,
         name: str,
         *,
         technician: str,
@@ -212,7 +193,7 @@ class TrialQuestions:
         return next_assignment(self.folder, name, technician, model, job=job, new_names=new_names)
 
     def trial_exclude(
-        self: _Asked,
+        self,
         name: str,
         *,
         technician: str,

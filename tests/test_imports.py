@@ -28,16 +28,18 @@ ROOMS: dict[str, set[str]] = {
     "charts": BASE | {"folder", "findings"},
     "report": BASE | {"folder", "tallies", "findings", "charts"},
     "shop_result": BASE | {"folder", "findings", "charts"},
-    "shop_time": BASE | {"folder", "tallies", "findings", "shop_result"},
-    "shop_decide": BASE | {"folder", "tallies", "findings", "shop_result"},
-    "shop_trial": BASE | {"folder", "records", "findings", "shop_result"},
-    "shop_standards": BASE | {"folder", "records", "tallies", "findings", "shop_result"},
-    "shop_brief": BASE | {"folder", "findings", "shop_result"},
-    "shop_bench": BASE | {"folder", "records", "findings", "shop_result"},
-    "shop_report": BASE | {"folder", "tallies", "findings", "report", "shop_result"},
+    "shop_open": BASE | {"folder", "engines", "records", "findings", "shop_result"},
+    "shop_time": BASE | {"folder", "tallies", "findings", "shop_open", "shop_result"},
+    "shop_decide": BASE | {"folder", "tallies", "findings", "shop_open", "shop_result"},
+    "shop_trial": BASE | {"folder", "records", "findings", "shop_open", "shop_result"},
+    "shop_standards": BASE
+    | {"folder", "records", "tallies", "findings", "shop_open", "shop_result"},
+    "shop_brief": BASE | {"folder", "findings", "shop_open", "shop_result"},
+    "shop_bench": BASE | {"folder", "records", "findings", "shop_trial", "shop_result"},
+    "shop_report": BASE | {"folder", "tallies", "findings", "report", "shop_open", "shop_result"},
     "shop": BASE
     | {"folder", "engines", "records", "tallies", "findings", "charts"}
-    | {"shop_result", "shop_time", "shop_trial", "shop_bench"}
+    | {"shop_open", "shop_result", "shop_time", "shop_trial", "shop_bench"}
     | {"shop_standards", "shop_decide", "shop_brief", "shop_report"},
     "demo": BASE | {"folder", "engines", "records", "shop"},
     "cli": BASE
