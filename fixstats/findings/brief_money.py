@@ -27,7 +27,10 @@ def allowance_row(counted: Counted, subject: Subject) -> dict[str, Any]:
     returns = _returns(counted)
     prices = _prices([*counted.of_repair, *returns], subject)
     failures = _money(counted.of_repair, prices, model, seed=1)
+    followed = {m: (0, n) for m, (_, n) in counted.repair.returns.items()}
     comebacks = _money(returns, prices, model, seed=101)
+    if not returns:
+        comebacks = _unseen(followed, prices, model)
     jobs = counted.repair.jobs
     row: dict[str, Any] = {
         "model": model, "jobs": jobs.get(model, 0), "jobs_all": sum(jobs.values())
@@ -36,7 +39,8 @@ def allowance_row(counted: Counted, subject: Subject) -> dict[str, Any]:
     for name, draws in parts.items():
         low, high = np.quantile(draws, [(1 - level) / 2, (1 + level) / 2])
         figures = {name: draws.mean(), f"{name}_low": low, f"{name}_high": high}
-        row |= {key: float(value) if row["jobs_all"] else None for key, value in figures.items()}
+        known = _looked_at(followed) if name == "comebacks" else row["jobs_all"]
+        row |= {key: float(value) if known else None for key, value in figures.items()}
     row["not_counted"] = [
         mode
         for mode, by_model in counted.of_repair.items()
@@ -76,6 +80,12 @@ def _money(
         by_model, each = _as_one({name: events[name] for name in names}, costs)
         total += each * rate_draws(by_model, model, seed=seed + n)
     return total
+
+
+def _unseen(followed: ByModel, prices: Mapping[str, float | None], model: str) -> FloatArray:
+    """The same where none was seen: near nothing, at the mean cost, as in `as_one_event`."""
+    costs = [price for price in prices.values() if price]
+    return rate_draws(followed, model, seed=101) * (np.mean(costs) if costs else 0.0)
 
 
 def _looked_at(by_model: ByModel) -> float:
@@ -125,10 +135,17 @@ def _words(row: Mapping[str, Any], subject: Subject) -> str:
         low, high = f"{row[f'{name}_low']:,.2f}", f"{row[f'{name}_high']:,.2f}"
         return f"{row[name]:,.2f} {currency} ({low} to {high})"
 
+    days = subject.settings.warranty_days
+    both = f"{ends('failures')} at the bench, "
+    both += (
+        f"come-backs not known, since no job was followed for {days} days yet"
+        if row["comebacks"] is None
+        else f"{ends('comebacks')} for come-backs"
+    )
     text = (
         f"failures and come-backs are expected to add {ends('money')} to a job as done so far: "
-        f"{ends('failures')} at the bench, {ends('comebacks')} for come-backs; at the catalogue's "
-        f"costs, from {count_of(row['jobs'], 'job')} of this model, {row['jobs_all']:,} in all"
+        f"{both}; at the catalogue's costs, from {count_of(row['jobs'], 'job')} of this model, "
+        f"{row['jobs_all']:,} in all"
     )
     missing = [subject.catalogue.label(code) for code in row["not_counted"]]
     if missing:

@@ -222,10 +222,11 @@ def _customer_words(odds: Odds, sentence: str) -> str:
     """``About 1 in 60, between 1 in 140 and 1 in 30, of these repairs ...``."""
     if odds.rate is None or odds.low is None or odds.high is None:
         return sentence.format("an unknown share", "no job was looked at").capitalize()
+    seen = seen_words(odds)
     if odds.at_most is not None:
-        words = f"none seen, at most {frequency(odds.at_most)},"
+        words, seen = f"at most {frequency(odds.at_most)}", f"none seen: {seen}"
     else:
         low, rate, high = (frequency(value) for value in (odds.low, odds.rate, odds.high))
         words = f"about {rate}, between {low} and {high},"
-    said = sentence.format(words, seen_words(odds))
+    said = sentence.format(words, seen)
     return said[0].upper() + said[1:]

@@ -18,6 +18,10 @@ from fixstats.report.blocks import (
     Table,
 )
 
+# What was never found is named on the page up to so many; the rest stands in the JSON.
+MOST_NAMED = 6
+# With more steps and parts than this the sheet is set closer.
+MANY_ROWS = 7
 NOTHING_SEEN = "nothing recorded can tell"
 
 Row = Mapping[str, Any]
@@ -46,7 +50,7 @@ def brief_page(finding: Finding) -> Page:
         subtitle=subtitle_of(settings),
         blocks=blocks,
         tables={"steps.csv": finding.rows},
-        kind="brief",
+        kind="brief close" if len(finding.rows) > MANY_ROWS else "brief",
     )
 
 
@@ -87,7 +91,9 @@ def intake_lines(rows: Sequence[Row]) -> list[str]:
     """What to check: a line for each thing ever recorded, one for all that never was."""
     told = [str(row["text"]) for row in rows if row["opportunities_all"]]
     never = [str(row["label"]) for row in rows if not row["opportunities_all"]]
-    return [*told, *([f"never found or never recorded so far: {', '.join(never)}"] * bool(never))]
+    more = f" and {len(never) - MOST_NAMED} more" if len(never) > MOST_NAMED else ""
+    names = f"{'; '.join(never[:MOST_NAMED])}{more}"
+    return [*told, *([f"never found or never recorded so far: {names}"] * bool(never))]
 
 
 def _steps(finding: Finding) -> Table:

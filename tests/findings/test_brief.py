@@ -344,6 +344,25 @@ def test_the_allowance_is_money_of_failures_and_come_backs_per_job(larch):
     assert row["returns_not_counted"] > 0
 
 
+def test_a_shop_too_young_for_come_backs_says_so(tmp_path):
+    (tmp_path / "c.toml").write_text(CATALOGUE, encoding="utf-8")
+    settings = Settings(name="Young", warranty_days=90)
+    folder = make_folder(tmp_path / "shop", settings, tmp_path / "c.toml")
+    with (tmp_path / "s.csv").open("w", encoding="utf-8", newline="") as file:
+        writer = csv.DictWriter(file, list(ROWS[0]))
+        writer.writeheader()
+        writer.writerows(row | {"returned": "", "return_reason": ""} for row in ROWS[:40])
+    import_sheets(folder, [tmp_path / "s.csv"], covers="all")
+    found = open_shop(folder.path).brief(model="Larch", repair="swap").finding
+    (row,) = found.parts["allowance"]
+    assert row["comebacks"] is None
+    assert row["money"] == pytest.approx(row["failures"])
+    assert "come-backs not known, since no job was followed for 90 days yet" in row["text"]
+    comeback = found.parts["customer"][0]
+    assert comeback["rate"] is None
+    assert comeback["text"].startswith("An unknown share of these repairs come back")
+
+
 def test_stop_first_names_what_can_hurt(larch):
     (row,) = larch.parts["stop_first"]
     assert row["mode"] == "pierced"

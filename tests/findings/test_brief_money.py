@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from fixstats.findings.brief_money import _classes, _money
+from fixstats.findings.brief_money import _classes, _money, _unseen
 
 COSTS = {"small": 4.0, "middling": 10.0, "large": 55.0, "free": 0.0}
 
@@ -27,6 +27,13 @@ def test_with_many_jobs_it_is_the_money_lost_per_job():
 def test_nothing_that_costs_anything_is_nothing():
     assert not _money(shop({"free": 50}, 100), COSTS, "A", seed=1).any()
     assert not _money({"large": {}}, COSTS, "A", seed=1).any()
+
+
+def test_no_come_back_seen_is_not_none_to_come():
+    draws = _unseen({"A": (0, 400)}, {"dud": 30.0, "torn": 50.0, "loose": None}, "A")
+    # Jeffreys' mean of 0 in 400 times the mean cost.
+    assert draws.mean() == pytest.approx(40 * 0.5 / 401, rel=0.05)
+    assert np.quantile(draws, 0.975) > 0.1
 
 
 def test_what_few_could_know_of_stands_by_itself():
