@@ -147,7 +147,15 @@ class _Told:
         return (
             f"saves {self.money(row['saving_per_job'])} a job ({low} to {high}) against "
             f"{self.name(row['runner_up'])}, {_sure(row['p_best'])} sure to be the cheapest"
+            f"{self.elsewhere}"
         )
+
+    @property
+    def elsewhere(self) -> str:
+        """Where the figures are not those of the model asked about."""
+        if self.row["model"] is None:
+            return " over all models"
+        return "; known from other models only" if self.row["borrowed"] == 1 else ""
 
 
 def _sure(p_best: float) -> str:

@@ -78,7 +78,12 @@ def test_the_row_of_the_model_goes_before_that_of_all():
     rows = [decided(), decided("M1", option="gun", runner_up="plate"), decided("M2")]
     one = picked(rows=rows, states=[*options(), *options("M1")])
     assert (one.option, one.scope) == ("gun", "model")
-    assert picked(rows=[decided(), decided("M2")]).scope == "all"
+    assert "over all models" not in one.why
+    one = picked(rows=[decided(), decided("M2")])
+    assert one.scope == "all"
+    assert one.why.endswith("sure to be the cheapest over all models")
+    one = picked(rows=[decided("M1", borrowed=1.0)], states=options("M1"))
+    assert one.why.endswith("known from other models only")
 
 
 def test_a_standard_that_leads():
