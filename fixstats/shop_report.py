@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import replace
 from datetime import date
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 from fixstats.findings.base import Finding
@@ -35,6 +37,7 @@ class MonthlyReport(OpenShop):
             If the month lies outside the records, or they cannot be read just now.
         """
         from fixstats.findings.month import month_asked
+        from fixstats.report.files import verdicts_written
         from fixstats.report.monthly import monthly
         from fixstats.tallies.counts import period
 
@@ -42,8 +45,14 @@ class MonthlyReport(OpenShop):
         with self.session() as con:
             covered = period(con)
             asked = month_asked(month, covered)
-            material = gather(con, self.folder, asked, covered, batches)
+            before = verdicts_written(reports_of(self.folder) / asked.before.name)
+            material = gather(con, self.folder, asked, covered, batches, before)
         return monthly(material)
+
+
+def reports_of(folder: ShopFolder) -> Path:
+    """Where the monthly reports of a shop lie, each in a folder named by its month."""
+    return folder.path / "reports"
 
 
 def gather(
@@ -52,6 +61,7 @@ def gather(
     month: Month,
     covered: Period,
     batches: Finding,
+    verdicts_before: Mapping[str, tuple[str, str | None]] | None,
 ) -> Material:
     """Every finding as known at the month's end; ``con`` is a session with all views."""
     from fixstats.findings.check import check
@@ -78,7 +88,7 @@ def gather(
         covered=covered,
         changed=changes(con, folder, month, covered),
         decided=decide(con, folder, DecideAsk(until=until)),
-        decided_before=None,
+        verdicts_before=verdicts_before,
         standards=standards(con, folder, StandardsAsk(until=until)),
         costs=costs(rates(con, folder, RatesAsk(since=since, until=until)), folder),
         costs_of_month=costs(rates(con, folder, RatesAsk(since=month.first, until=until)), folder),

@@ -24,6 +24,11 @@ def inert(value: Any) -> Any:
     return value
 
 
+def plain(cell: str) -> str:
+    """What `inert` was given, where it is text."""
+    return cell[1:] if cell[:1] == "'" and cell[1:].startswith(FORMULA_SIGNS) else cell
+
+
 def csv_text(rows: Sequence[Mapping[str, Any]]) -> str:
     """The rows under the names of their keys, figures unrounded; nothing where there is no row."""
     if not rows:

@@ -37,10 +37,11 @@ def report(
     from fixstats.cli.text import printable
     from fixstats.report.files import write_report
     from fixstats.shop import open_shop
+    from fixstats.shop_report import reports_of
 
     opened = open_shop(shop)
     page = opened.report(month)
-    folder = out or opened.folder.path / "reports" / page.name
+    folder = out or reports_of(opened.folder) / page.name
     written = write_report(page, folder)
     print(f"{printable(page.title)}\n")
     for path in written[:2]:

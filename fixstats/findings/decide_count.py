@@ -162,7 +162,7 @@ def _count(
     known = Known(
         used=_used(plan, choice, tallied, options, models),
         costs={code: costs[code] for code in codes},
-        safety=safety_of(con, plan.folder, choice, options, settings),
+        safety=safety_of(con, plan.folder, choice, options, settings, plan.ask.until),
         pace=_pace(tallied, plan),
         current=_current(tallied, models, standards),
         standards=standards,

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from datetime import date
 from typing import TYPE_CHECKING
 
 from fixstats import stats
@@ -67,10 +68,12 @@ def safety_of(
     choice: Choice,
     options: Sequence[str],
     settings: Settings | None = None,
+    until: date | None = None,
 ) -> dict[str, OptionSafety]:
     """The safety state of each option; ``options``: most used first, never used ones last.
 
-    ``settings``: with the limits to judge by; None: those of the folder.
+    ``settings``: with the limits to judge by; None: those of the folder. ``until``: as it was known
+    on that day; there is no first day, for a danger does not grow old.
 
     Jobs that are themselves come-backs are left out, as in every comparison. Without a safety
     mode at the choice every option is cleared.
@@ -78,7 +81,8 @@ def safety_of(
     modes = safety_modes(choice, folder.catalogue)
     counts: dict[str, tuple[int, int]] = {}
     if modes:
-        ask = Ask(modes, (choice.name,), where=(("rework", "no"),), place=choice.place)
+        where = (("rework", "no"),)
+        ask = Ask(modes, (choice.name,), where=where, until=until, place=choice.place)
         found = count_union(con, folder.catalogue, ask).columns
         counts = {
             option: (failures, opportunities)

@@ -8,7 +8,22 @@ from fixstats.errors import FixstatsError
 from fixstats.report.blocks import Page
 from fixstats.report.markdown import markdown_page
 from fixstats.report.page import html_page
-from fixstats.spreadsheet import csv_text
+from fixstats.spreadsheet import csv_text, plain
+
+
+def verdicts_written(folder: Path) -> dict[str, tuple[str, str | None]] | None:
+    """Choice -> verdict and option over all models, as written in ``folder``; None: no report."""
+    import csv
+
+    try:
+        with (folder / "csv" / "decide.csv").open(encoding="utf-8", newline="") as file:
+            return {
+                row["choice"]: (row["verdict"], plain(row["option"]) or None)
+                for row in csv.DictReader(file)
+                if row["scope"] == "all"
+            }
+    except (OSError, KeyError, ValueError, csv.Error):
+        return None
 
 
 def write_report(page: Page, folder: Path) -> list[Path]:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from fixstats.findings.base import Finding
@@ -24,9 +24,11 @@ class Material:
         The shop, the month told, what the records cover.
     changed
         The month beside the one before (``month``).
-    decided, decided_before
-        Verdicts on the records up to the end of this month, and of the one before (None where
-        nothing was recorded then).
+    decided
+        Verdicts on the records up to the end of the month.
+    verdicts_before
+        Choice -> verdict and option over all models, as the report of the month before has them;
+        None where there is none.
     standards
         House standards in force.
     costs, costs_of_month
@@ -48,7 +50,7 @@ class Material:
     covered: Period
     changed: Finding
     decided: Finding
-    decided_before: Finding | None
+    verdicts_before: Mapping[str, tuple[str, str | None]] | None
     standards: Finding
     costs: Finding
     costs_of_month: Finding

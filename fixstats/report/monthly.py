@@ -42,8 +42,6 @@ def _tables(material: Material) -> Iterator[tuple[str, Sequence[Mapping[str, Any
     """The rows behind every figure, by name of the file."""
     yield "month", material.changed.rows
     yield "decide", material.decided.rows
-    if material.decided_before is not None:
-        yield "decide_before", material.decided_before.rows
     for part, rows in material.decided.parts.items():
         yield f"decide_{part}", rows
     yield "standards", material.standards.rows

@@ -81,25 +81,29 @@ def _new_alarms(material: Material) -> list[str]:
 
 
 def _changed_verdicts(material: Material) -> list[str]:
-    """Choices whose verdict over all models, or its option, is another than a month ago."""
-    if material.decided_before is None:
-        return []
-    earlier = {row["choice"]: row for row in material.decided_before.rows if row["scope"] == "all"}
-    labels, lines = material.decided.labels, []
+    """Choices whose verdict over all models, or its option, is another than a month ago.
+
+    A month ago is what the report of that month says: decisions were made by it.
+    """
+    before, labels = material.verdicts_before, material.decided.labels
+    if before is None:
+        words = f"the report of {material.month.before.words} is not in the folder reports"
+        return [f"Verdicts are not compared with those of a month ago: {words}."]
+    lines = []
     for row in material.decided.rows:
-        before = earlier.get(row["choice"])
-        if row["scope"] != "all" or before is None:
-            continue
-        if (row["verdict"], row["option"]) != (before["verdict"], before["option"]):
+        choice = row["choice"]
+        now = (row["verdict"], row["option"])
+        if row["scope"] == "all" and before.get(choice, now) != now:
             lines.append(
-                f"New verdict on {choice_words(row['choice'], labels)}: {_verdict(row, labels)}; "
-                f"a month ago: {_verdict(before, labels)}."
+                f"New verdict on {choice_words(choice, labels)}: {_verdict(choice, now, labels)}; "
+                f"a month ago: {_verdict(choice, before[choice], labels)}."
             )
-    return lines
+    return lines or ["No verdict over all models has changed."]
 
 
-def _verdict(row: Row, labels: Mapping[str, str]) -> str:
-    return f"{option_words(row['choice'], row['option'], labels)}, {VERDICTS[row['verdict']]}"
+def _verdict(choice: str, found: tuple[str, str | None], labels: Mapping[str, str]) -> str:
+    verdict, option = found
+    return f"{option_words(choice, option, labels)}, {VERDICTS.get(verdict, verdict)}"
 
 
 def _adopted(material: Material) -> list[str]:

@@ -1,0 +1,206 @@
+"""The monthly report: its order, what it says of its month, its files, and that it repeats."""
+
+from __future__ import annotations
+
+import csv
+import json
+from dataclasses import replace
+from datetime import date
+
+import pytest
+
+from fixstats.report.blocks import Bullets, Figure, Fold, Page, Section, Table
+from fixstats.report.files import verdicts_written, write_report
+from fixstats.report.markdown import markdown_page
+from fixstats.report.monthly import SECTIONS, monthly
+from fixstats.report.page import html_page
+from fixstats.report.sections_changes import changed as changes_of
+from fixstats.report.sections_choices import worth_reading
+from fixstats.shop import open_shop
+from tests.report.cases import alarm, changed, decided, material, month_row, verdict, watched
+
+ORDER = [
+    "What to do now", "What changed since last month", "House standards and verdicts",
+    "Failure modes by cost", "Comparisons worth reading", "Come-backs", "Alarms", "Trials",
+    "Money", "Data quality", "How to read this", "Cautions", "Settings and imports behind it",
+]  # fmt: skip
+
+
+def all_blocks(blocks):
+    """Blocks and all within them."""
+    for block in blocks:
+        yield block
+        if isinstance(block, Section | Fold):
+            yield from all_blocks(block.blocks)
+        if isinstance(block, Figure):
+            yield block.behind
+
+
+def bullets(section: Section) -> list[str]:
+    return list(next(block for block in section.blocks if isinstance(block, Bullets)).items)
+
+
+def test_sections_come_in_the_order_in_which_an_owner_reads():
+    page = monthly(material())
+    assert [section.title for section in page.blocks] == ORDER
+    assert len({section.anchor for section in page.blocks}) == len(SECTIONS)
+
+
+def test_a_shop_with_nothing_to_say_still_makes_a_report():
+    page = monthly(material())
+    assert "Nothing calls for action" in markdown_page(page)
+    assert html_page(page).count("<section") == len(ORDER)
+
+
+def test_a_partial_month_says_so_at_the_top():
+    whole = material()
+    assert "Partial" not in monthly(whole).subtitle
+    early = replace(whole.covered, as_of=date(2026, 9, 24), last=date(2026, 9, 24))
+    page = monthly(replace(whole, covered=early))
+    assert "as known on 2026-09-24" in page.subtitle
+    assert "Partial month: the records cover 2026-09-01 to 2026-09-24 only." in page.subtitle
+
+
+def test_an_older_month_says_what_is_as_it_stands_today():
+    whole = material()
+    later = replace(whole, covered=replace(whole.covered, as_of=date(2026, 10, 20)))
+    told = "As they stand today, and not at the end of the month"
+    assert told in markdown_page(monthly(later))
+    assert told not in markdown_page(monthly(whole))
+    assert "as known on 2026-09-30" in monthly(later).subtitle
+
+
+def test_what_changed_names_changes_only():
+    lines = bullets(changes_of(material(changed=changed(month_row()))))
+    assert lines[0] == "337 jobs in September 2026, 352 in August 2026."
+    assert "Pull tab" not in lines[0]
+    assert "9.0\u00a0% (5.0 to 16.0), 9 of 100, after 1.0\u00a0% (0.2 to 5.0), 1 of 100" in lines[1]
+    assert "+8.0 (+2.0 to +15.0)" in lines[1]
+    quiet = bullets(changes_of(material(changed=changed(month_row(changed=False)))))
+    assert "No failure rate changed by more than chance allows: 1 rates compared" in quiet[1]
+    alone = changed(month_row(changed=False, before_opportunities=0), before=0)
+    assert "no month before" in bullets(changes_of(material(changed=alone)))[1]
+
+
+def test_new_alarms_are_those_that_began_this_month():
+    old = alarm("seal_lifts", since="2026-03-04")
+    lines = bullets(changes_of(material(watched=watched(alarm(), old))))
+    assert sum("New alarm" in line for line in lines) == 1
+
+
+def test_new_verdicts_are_those_that_differ_from_the_report_of_the_month_before():
+    now = decided(verdict(), verdict("calibration", "wait"), verdict("resealing"))
+    before = {"opening": ("lean", "heat_plate"), "calibration": ("wait", "heat_plate")}
+    lines = bullets(changes_of(material(decided=now, verdicts_before=before)))
+    told = [line for line in lines if "verdict" in line.lower()]
+    assert told == [
+        "New verdict on opening the device: Heated plate, standardise; a month ago: Heated plate, "
+        "lean."
+    ]
+    none = bullets(changes_of(material(decided=now)))
+    assert "the report of August 2026 is not in the folder reports" in none[-1]
+
+
+@pytest.mark.parametrize(
+    ("low", "high", "reversal", "worth"),
+    [
+        (-0.02, -0.01, "none", True),
+        (-0.02, 0.01, "none", False),
+        (-0.02, 0.01, "possible", False),
+        (-0.02, 0.01, "sure", True),
+        (None, None, "none", False),
+        (0.0, 0.1, "none", False),
+    ],
+)
+def test_a_comparison_is_worth_reading_where_its_interval_leaves_out_0(low, high, reversal, worth):
+    row = {"adjusted_low": low, "adjusted_high": high, "reversal": reversal}
+    assert worth_reading(row) is worth
+
+
+# ---------------------------------------------------------------- files, on the demo
+
+
+def test_every_table_names_a_file_that_holds_it(demo_report):
+    text = (demo_report / "report.md").read_text(encoding="utf-8")
+    named = {part.split("`")[0] for part in text.split("(`")[1:]}
+    files = {f"csv/{file.name}" for file in (demo_report / "csv").iterdir()}
+    assert named <= files
+    assert {"csv/month.csv", "csv/decide.csv", "csv/costs.csv", "csv/watch.csv"} <= named
+
+
+def test_csv_holds_the_figures_of_the_findings_unrounded(demo_report, demo_shop):
+    shop = open_shop(demo_shop)
+    until = date(2026, 9, 30)
+    costs = shop.costs(since=date(2025, 10, 1), until=until).rows
+    with (demo_report / "csv" / "costs.csv").open(encoding="utf-8", newline="") as file:
+        written = list(csv.DictReader(file))
+    assert [row["mode"] for row in written] == [row["mode"] for row in costs]
+    assert [float(row["money"]) for row in written] == [row["money"] for row in costs]
+
+
+def test_the_same_records_give_the_same_bytes(demo_report, demo_shop, tmp_path):
+    write_report(open_shop(demo_shop).report("2026-09"), tmp_path / "again")
+    names = sorted(path.relative_to(demo_report) for path in demo_report.rglob("*.*"))
+    assert len(names) > 20
+    for name in names:
+        assert (tmp_path / "again" / name).read_bytes() == (demo_report / name).read_bytes(), name
+
+
+def test_the_report_of_an_older_month_knows_nothing_later(demo_shop, tmp_path):
+    """A shop cut off at the month's end gives the same figures, but for what stands as of today."""
+    page = open_shop(demo_shop).report("2026-05")
+    assert page.name == "2026-05"
+    until = date(2026, 5, 31)
+    shop = open_shop(demo_shop)
+    known = shop.comebacks(until=until, as_of=until)
+    assert page.tables["comebacks"][0]["rate"] == known.rows[0]["rate"]
+    assert page.tables["costs_of_month"] == shop.costs(since=date(2026, 5, 1), until=until).rows
+    assert all(row["period"] is None or row["period"] <= "2026-05" for row in page.tables["watch"])
+    alarms = page.tables["watch_alarms"]
+    assert all((one["since"] or "") <= "2026-05-31" for one in alarms)
+
+
+def test_verdicts_are_read_back_as_they_were_written(demo_report, tmp_path):
+    told = verdicts_written(demo_report)
+    assert told["opening"][1] == "heat_plate"
+    assert verdicts_written(tmp_path) is None
+    rows = [verdict(option="=odd"), verdict("resealing", "unproven", option=None)]
+    write_report(Page("t", "s", (), {"decide": rows}), tmp_path)
+    assert verdicts_written(tmp_path) == {
+        "opening": ("standardise", "=odd"),
+        "resealing": ("unproven", None),
+    }
+
+
+def test_tables_are_rectangles(demo_report, demo_shop):
+    page = monthly(material(changed=changed(month_row()), decided=decided(verdict())))
+    tables = [block for block in all_blocks(page.blocks) if isinstance(block, Table)]
+    assert len(tables) > 3
+    assert all(len(row) == len(table.columns) for table in tables for row in table.rows)
+
+
+def test_the_command_writes_where_it_is_told(run, demo_shop, tmp_path, monkeypatch):
+    monkeypatch.chdir(tmp_path)
+    code, out, err = run("report", "--shop", demo_shop, "--month", "2026-08", "--out", "august")
+    assert (code, err) == (0, "")
+    assert "august/report.html" in out.splitlines()
+    written = (tmp_path / "august" / "csv" / "settings.csv").read_text(encoding="utf-8")
+    settings = list(csv.DictReader(written.splitlines()))
+    assert settings[0]["month"] == "2026-08"
+    assert json.loads(settings[0]["jobs"]) > 5000
+
+
+@pytest.mark.parametrize(
+    ("words", "told"),
+    [
+        (["--month", "2027-01"], "the records go from 2025-04 to 2026-09"),
+        (["--month", "soon"], "no such month; write it like 2026-09, or last"),
+        (["--out", "/dev/null/x"], "cannot be written"),
+    ],
+)
+def test_what_cannot_be_told_is_refused_in_a_line(run, demo_shop, words, told):
+    code, out, err = run("report", "--shop", demo_shop, *words)
+    assert code in (1, 2)
+    assert out == ""
+    assert told in err
+    assert err.count("\n") <= 2

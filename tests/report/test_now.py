@@ -1,0 +1,126 @@
+"""What to do now: what comes first, what is left out, which number stands behind a line."""
+
+from __future__ import annotations
+
+from fixstats.findings.base import listing
+from fixstats.report.blocks import Actions, Paragraph
+from fixstats.report.now import MOST_LINES, now
+from tests.report.cases import alarm, decided, material, option, verdict, watched
+
+
+def lines(**more):
+    """The lines of the section, and what is said of those left out."""
+    section = now(material(**more))
+    actions = [one for block in section.blocks if isinstance(block, Actions) for one in block.items]
+    rest = [block.text for block in section.blocks if isinstance(block, Paragraph)]
+    return actions, rest
+
+
+def held_back(units=16, of=112):
+    row = {"topic": "held_back", "what": "kiosk.csv", "unit": "row", "units": units, "of": of}
+    return listing("check", [row | {"share": units / of, "advice": "mend", "paste": None}])
+
+
+def test_a_quiet_month_says_so():
+    actions, rest = lines()
+    assert actions == []
+    assert rest == ["Nothing calls for action: no alarm, no verdict to act on, no row held back."]
+
+
+def test_safety_comes_first_then_alarms_verdicts_records():
+    found = decided(
+        verdict(),
+        verdict("calibration", "trial", jobs_needed=120),
+        options=(option("heat_gun", "worse"),),
+    )
+    actions, rest = lines(decided=found, watched=watched(alarm()), checked=held_back())
+    assert [one.kind for one in actions] == ["Stop", "Look into", "Standardise", "Try out", "Mend"]
+    assert [one.urgent for one in actions] == [True, False, False, False, False]
+    assert rest == []
+    assert "5 of 108 jobs with a failure that can hurt someone" in actions[0].number
+    assert (
+        "at least 3.1\u00a0% (95\u00a0%, one-sided); the limit is 2.0\u00a0%" in actions[0].number
+    )
+    assert "129 of 2,184 where 46.1 were to be expected" in actions[1].number
+    assert "4.00 (1.00 to 7.00) EUR a job less than Hot-air gun" in actions[2].number
+    assert "97\u00a0% sure" in actions[2].number
+    assert "16 of 112 rows" in actions[4].number
+
+
+def test_a_dangerous_option_below_the_limit_is_one_that_fails_more_than_the_most_used():
+    worse = option("heat_gun", "worse", safety_low=0.018)
+    actions, _ = lines(decided=decided(options=(worse,)))
+    assert "more often than with the most used option" in actions[0].number
+
+
+def test_an_option_nobody_uses_or_that_is_safe_is_no_line():
+    options = (option("heat_gun", "worse", jobs=0), option("heat_plate", "unproven"))
+    assert lines(decided=decided(options=options))[0] == []
+
+
+def test_five_lines_at_most_and_the_rest_is_counted():
+    choices = ("opening", "calibration", "resealing", "glass_removal", "battery_release", "camera")
+    found = decided(*(verdict(choice) for choice in choices))
+    actions, rest = lines(decided=found, checked=held_back())
+    assert len(actions) == MOST_LINES
+    assert rest == ["Further down: 1 verdict to act on and 1 remark on the records."]
+
+
+def test_many_alarms_leave_room_for_decisions_but_danger_does_not_wait():
+    many = [alarm(f"mode_{n}") for n in range(5)]
+    actions, rest = lines(watched=watched(*many), decided=decided(verdict()))
+    assert [one.kind for one in actions].count("Standardise") == 1
+    assert actions[2].kind == "Standardise"
+    assert rest == ["Further down: 1 alarm."]
+    grave = [alarm(f"mode_{n}", safety=True) for n in range(5)]
+    actions, _ = lines(watched=watched(*grave), decided=decided(verdict()))
+    assert all(one.urgent for one in actions)
+
+
+def test_alarms_of_one_lot_are_one_line_and_what_another_explains_is_none():
+    lot = {"group": "battery_lot", "value_of_group": "CV-2603"}
+    alarms = (
+        alarm("drains_fast", **lot),
+        alarm("dead_on_arrival", **lot),
+        alarm("seal_lifts", explained_by="dust_under_glass"),
+    )
+    actions, _ = lines(watched=watched(*alarms))
+    assert len(actions) == 1
+    assert actions[0].number.endswith("; 1 more alarm about the same")
+
+
+def test_people_come_last_among_alarms_and_are_helped():
+    person = alarm("display_lines", group="technician", value_of_group="T4")
+    actions, _ = lines(watched=watched(person, alarm()))
+    assert [one.kind for one in actions] == ["Look into", "Help"]
+
+
+def test_what_is_the_house_standard_already_is_no_line():
+    standard = {"choice": "opening", "scope": "all", "model": None, "option": "heat_plate"}
+    adopted = listing("standards", [standard | {"jobs_since": 3}])
+    assert lines(decided=decided(verdict()), standards=adopted)[0] == []
+    other = listing("standards", [standard | {"option": "heat_gun", "jobs_since": 3}])
+    assert len(lines(decided=decided(verdict()), standards=other)[0]) == 1
+
+
+def test_a_cheap_option_that_is_not_proven_safe_is_not_recommended():
+    found = decided(verdict(name="unproven", jobs_needed=80, safety="unproven"))
+    (action,), _ = lines(decided=found)
+    assert action.kind == "Prove safe"
+    assert "not shown to be safe" in action.text
+    assert "80 further jobs without a safety failure" in action.number
+
+
+def test_models_alone_and_other_verdicts_are_no_line():
+    rows = (
+        verdict(scope="model", model="Brask One"),
+        *(verdict(name=name) for name in ("lean", "wait", "only_one", "equal_enough")),
+        verdict(name="unproven", option=None),
+    )
+    assert lines(decided=decided(*rows))[0] == []
+
+
+def test_no_one_is_wholly_sure():
+    (action,), _ = lines(decided=decided(verdict(p_best=1.0)))
+    assert "over 99\u00a0% sure" in action.number
+    assert "100" not in action.number
