@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import replace
 from datetime import date
-from pathlib import Path
 from typing import TYPE_CHECKING
 
 from fixstats.findings.base import Finding
@@ -37,7 +36,7 @@ class MonthlyReport(OpenShop):
             If the month lies outside the records, or they cannot be read just now.
         """
         from fixstats.findings.month import month_asked
-        from fixstats.report.files import verdicts_written
+        from fixstats.report.files import reports_of, verdicts_written
         from fixstats.report.monthly import monthly
         from fixstats.tallies.counts import period
 
@@ -48,11 +47,6 @@ class MonthlyReport(OpenShop):
             before = verdicts_written(reports_of(self.folder) / asked.before.name)
             material = gather(con, self.folder, asked, covered, batches, before)
         return monthly(material)
-
-
-def reports_of(folder: ShopFolder) -> Path:
-    """Where the monthly reports of a shop lie, each in a folder named by its month."""
-    return folder.path / "reports"
 
 
 def gather(

@@ -35,9 +35,8 @@ def report(
       fixstats report --month last --out /tmp/for-the-owner
     """
     from fixstats.cli.text import printable
-    from fixstats.report.files import write_report
+    from fixstats.report.files import reports_of, write_report
     from fixstats.shop import open_shop
-    from fixstats.shop_report import reports_of
 
     opened = open_shop(shop)
     page = opened.report(month)

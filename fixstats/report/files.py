@@ -5,10 +5,16 @@ from __future__ import annotations
 from pathlib import Path
 
 from fixstats.errors import FixstatsError
+from fixstats.folder import ShopFolder
 from fixstats.report.blocks import Page
 from fixstats.report.markdown import markdown_page
 from fixstats.report.page import html_page
 from fixstats.spreadsheet import csv_text, plain
+
+
+def reports_of(folder: ShopFolder) -> Path:
+    """Where the monthly reports of a shop lie, each in a folder named by its month."""
+    return folder.path / "reports"
 
 
 def verdicts_written(folder: Path) -> dict[str, tuple[str, str | None]] | None:
