@@ -69,11 +69,12 @@ class Priors:
         return [self.crossed if g.name == CROSSED else self.group for g in ground.plan.groups]
 
 
-# Log odds of a failure: options differ by a factor of about 1.6, seldom above 3.
-ODDS = Priors(option=0.5, practice=0.5, use=0.5, quarter=0.3, condition=1.0, group=3.0, crossed=3.0)
+# Log odds of a failure: options differ by a factor of about 1.6, seldom above 3. A tight prior of
+# `use` would leave strong confounding in the options.
+ODDS = Priors(option=0.5, practice=0.5, use=1.0, quarter=0.3, condition=1.0, group=3.0, crossed=3.0)
 # Log minutes of the step.
 MINUTES = Priors(
-    option=0.2, practice=0.15, use=0.15, quarter=0.1, condition=0.3, group=8.0, crossed=15.0
+    option=0.2, practice=0.15, use=0.3, quarter=0.1, condition=0.3, group=8.0, crossed=15.0
 )
 # Log minutes of the whole job, of which the choice is a part.
 WHOLE = replace(MINUTES, option=0.12, condition=0.5)

@@ -64,7 +64,8 @@ class Kind:
 
     `apart`: log odds of all failures by which one option is better than the rest; `faster`: log
     minutes of it. `by_model`: so much is drawn anew for every model instead: which option is best
-    there is chance. `noise`: sd of what options differ by on each model and mode besides.
+    there is chance. `noise`: sd of what options differ by on each model and mode besides. `care`,
+    `hard`: log odds of failures that technicians and models differ by (sd).
     `confounded`: False gives every job an option by chance. `unchecked`: share of jobs of which
     nobody wrote down what failed; `no_minutes`: of which the minutes are missing. `only_on`: the
     last option was used on so many models only. `dangerous`: the rate of the safety mode with the
@@ -79,6 +80,8 @@ class Kind:
     faster: float = 0.0
     by_model: bool = False
     noise: float = 0.0
+    care: float = 0.35
+    hard: float = 0.5
     confounded: bool = True
     late: bool = True
     unchecked: float = 0.0
@@ -159,7 +162,11 @@ def shop(seed: int, kind: Kind) -> Shop:
     left = np.where(settled, 0.0, np.exp(-uses / LEARNT_BY)) if kind.late else 0.0 * uses
 
     base = np.array([special.logit(mode.rate) for mode in MODES])[:, None]
-    plain = 0.35 * care[who] + 0.5 * difficulty[model] + random.normal(0, 0.25) * (day / 365 - 1)
+    plain = (
+        kind.care * care[who]
+        + kind.hard * difficulty[model]
+        + random.normal(0, 0.25) * (day / 365 - 1)
+    )
     at = base[None] + plain + risk[:, :, model]  # options, modes, jobs
     log_minutes = np.log(MINUTES) + pace[who] + 0.15 * difficulty[model] + slower[:, model]
     log_back = np.log(RETURN.rate / WARRANTY) + 0.25 * difficulty[model] + back[:, model]
