@@ -14,6 +14,7 @@ import numpy as np
 
 from fixstats.stats.design import IntArray
 from fixstats.stats.validators import FloatArray
+from fixstats.tallies.coded import coded as coded_words
 
 # The share of an option's jobs that would have to change their value to have the distribution
 # of all jobs. Leaving the condition out moves a rate by at most this share times the difference
@@ -62,14 +63,10 @@ class Cells:
         return len(self.option)
 
 
-def coded(key: str, values: Sequence[Any], label: str = "") -> Column:
-    """Code the values in their order, None last."""
-    levels = sorted({value for value in values if value is not None}, key=str)
-    if any(value is None for value in values):
-        levels.append(None)
-    place = {value: code for code, value in enumerate(levels)}
-    codes = np.fromiter(map(place.__getitem__, values), np.int64, len(values))
-    return Column(key, label or key, tuple(levels), codes)
+def coded(key: str, *values: Sequence[Any], label: str = "") -> Column:
+    """Code the values, all under each other, in their order, None last."""
+    own = coded_words(*values)
+    return Column(key, label or key, own.levels, own.codes)
 
 
 def cells_of(
@@ -191,7 +188,7 @@ def _within(
 def _relabelled(cells: Cells, key: str, label: str, shorter: Callable[[str], str]) -> Cells:
     column = cells.columns[key]
     words = [None if value is None else shorter(str(value)) for value in column.values]
-    levels = coded(key, words, label)
+    levels = coded(key, words, label=label)
     fewer = Column(key, label, levels.values, levels.codes[column.codes])
     changed = replace(cells, columns={**cells.columns, key: fewer})
     return merged(changed, changed.columns)

@@ -7,14 +7,14 @@ are chosen, cells merged and the case mix prepared once, and each fit only bring
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
 
 from fixstats import stats
 from fixstats.findings.adjusting import PRACTISED, Plan, plan_of, same_jobs
-from fixstats.findings.adjusting_columns import Cells, chosen, coded
+from fixstats.findings.adjusting_columns import Cells, chosen, coded, combined
 from fixstats.findings.comebacks_figures import Followed
 from fixstats.stats.design import IntArray
 from fixstats.stats.validators import FloatArray
@@ -101,7 +101,7 @@ class Ground:
 
 def lay_ground(counted: Counted, most_cells: int = MOST_CELLS) -> Ground:
     """Choose conditions, merge cells, prepare the case mix."""
-    options, models = (_by_jobs(counted.jobs, key) for key in ("option", "model"))
+    options, models = (by_jobs(counted.jobs, key) for key in ("option", "model"))
     cells = _joined(counted, options)
     stay = (*counted.stay, *([counted.practice] if counted.practice else []))
     cells, dropped = chosen(cells, stay, most_cells)
@@ -116,12 +116,16 @@ def lay_ground(counted: Counted, most_cells: int = MOST_CELLS) -> Ground:
     return Ground(**{**vars(ground), "scopes": scopes})
 
 
-def _by_jobs(jobs: Columns, key: str) -> tuple[str, ...]:
+def by_jobs(jobs: Columns, key: str) -> tuple[str, ...]:
     """Values of a key, most jobs first, a tie by name."""
-    total: dict[str, int] = {}
-    for value, number in zip(jobs[key], jobs["jobs"], strict=True):
-        total[value] = total.get(value, 0) + number
+    total = _jobs_of(jobs, key)
     return tuple(sorted(total, key=lambda one: (-total[one], one)))
+
+
+def _jobs_of(jobs: Columns, key: str) -> dict[str, float]:
+    own = coded(key, jobs[key])
+    total = np.bincount(own.codes, np.asarray(jobs["jobs"], dtype=np.float64), len(own.values))
+    return dict(zip(own.values, total.tolist(), strict=True))
 
 
 def _joined(counted: Counted, options: Sequence[str]) -> Cells:
@@ -129,10 +133,10 @@ def _joined(counted: Counted, options: Sequence[str]) -> Cells:
     tables = (counted.jobs, counted.failures, counted.minutes)
     sizes = [len(table["option"]) if table else 0 for table in tables]
 
-    def column(key: str) -> list[Any]:
-        return [value for table in tables if table for value in table[key]]
+    def column(key: str) -> list[Sequence[Any]]:
+        return [table[key] for table in tables if table]
 
-    late = np.array(column("late"), dtype=bool)
+    late = np.concatenate(column("late")).astype(bool)
     sums: dict[str, FloatArray] = {}
 
     def add(name: str, values: FloatArray) -> None:
@@ -150,23 +154,28 @@ def _joined(counted: Counted, options: Sequence[str]) -> Cells:
             values[first : first + size] = tables[table][field]
         add(name, values)
     if sizes[1]:
-        modes = np.array(counted.failures["mode"])
+        modes = coded("mode", counted.failures["mode"])
         failures = np.asarray(counted.failures["failures"], dtype=np.float64)
-        for mode in sorted(set(counted.failures["mode"])):
+        for code, mode in enumerate(modes.values):
             values = np.zeros(sum(sizes))
-            values[sizes[0] : sizes[0] + sizes[1]] = np.where(modes == mode, failures, 0.0)
+            values[sizes[0] : sizes[0] + sizes[1]] = np.where(modes.codes == code, failures, 0.0)
             add(mode, values)
-    place = {option: code for code, option in enumerate(options)}
-    option = np.array([place[one] for one in column("option")], dtype=np.int64)
-    columns = {key: coded(key, column(key)) for key in ("model", *counted.keys)}
-    return Cells(option, columns, np.zeros(len(option)), sums["jobs"], sums)
+    used = coded("option", *column("option"))
+    place = np.array([options.index(one) for one in used.values], dtype=np.int64)
+    option = place[used.codes]
+    columns = {key: coded(key, *column(key)) for key in ("model", *counted.keys)}
+    # The database answers in any order, and sums of minutes depend on theirs in the last digit.
+    order = np.argsort(
+        combined([option, *(one.codes for one in columns.values()), late.astype(np.int64)])
+    )
+    columns = {key: replace(one, codes=one.codes[order]) for key, one in columns.items()}
+    sums = {name: values[order] for name, values in sums.items()}
+    return Cells(option[order], columns, np.zeros(len(option)), sums["jobs"], sums)
 
 
 def _unlooked(counted: Counted, options: Sequence[str]) -> dict[str, FloatArray]:
     """Share of each option's jobs on which nothing is known of a mode."""
-    jobs = dict.fromkeys(options, 0)
-    for option, number in zip(counted.jobs["option"], counted.jobs["jobs"], strict=True):
-        jobs[option] += number
+    jobs = _jobs_of(counted.jobs, "option")
     shares: dict[str, FloatArray] = {}
     table = counted.unlooked
     if not table:

@@ -12,7 +12,7 @@ import numpy as np
 from fixstats import stats
 from fixstats.findings.comebacks_figures import Followed, followed_of
 from fixstats.findings.compare_plan import Choice, practice_key, standards_of
-from fixstats.findings.decide_cells import Counted
+from fixstats.findings.decide_cells import Counted, by_jobs
 from fixstats.findings.decide_costs import (
     EachCost,
     costs_each,
@@ -157,7 +157,7 @@ def _count(
         returns=returns,
         practice=practice,
     )
-    options, models = _ordered(tallied.jobs, "option"), _ordered(tallied.jobs, "model")
+    options, models = by_jobs(tallied.jobs, "option"), by_jobs(tallied.jobs, "model")
     standards = standards_of(choice, catalogue, plan.last)
     known = Known(
         used=_used(plan, choice, tallied, options, models),
@@ -172,14 +172,6 @@ def _count(
         name=catalogue.label,
     )
     return counted, known
-
-
-def _ordered(jobs: Mapping[str, Sequence[Any]], key: str) -> tuple[str, ...]:
-    """Values of a key, most jobs first."""
-    total: dict[str, int] = {}
-    for value, number in zip(jobs[key], jobs["jobs"], strict=True):
-        total[value] = total.get(value, 0) + number
-    return tuple(sorted(total, key=lambda one: (-total[one], one)))
 
 
 def _used(

@@ -12,13 +12,14 @@ from fixstats.folder import Catalogue
 from fixstats.resources import statement
 from fixstats.tallies import counts, followups
 from fixstats.tallies.ask import Ask, fill, lay_out
+from fixstats.tallies.coded import Coded, in_order
 from fixstats.tallies.followups import Leaving, lay_followups
 from fixstats.tallies.keys import resolve
 
 if TYPE_CHECKING:
     import duckdb
 
-Columns = dict[str, list[Any]]
+Columns = dict[str, Any]
 # Jobs of each model that are left out to see whether the records said the same before.
 LEFT_OUT = 20
 # Views that every choice reads: worked out once, and kept as tables.
@@ -29,7 +30,7 @@ READING = ("learning", "failure_costs", "unlooked", "modes", "paid")
 
 @dataclass(frozen=True)
 class Tallied:
-    """All that is counted of one choice; tables as column name -> values.
+    """All that is counted of one choice; tables as column name -> values, long ones as arrays.
 
     ``jobs``: option, model, the keys, late, jobs. ``failures``: mode, the same, failures.
     ``minutes``: option, model, the keys, late, jobs, minutes, squares. ``unlooked``: mode, option,
@@ -92,7 +93,8 @@ def lay_jobs(
     """
     by = tuple(dict.fromkeys(("model", *conditions, *choices)))
     layout = lay_out(con, catalogue, Ask((), by, "first", ask.where, ask.since, ask.until))
-    con.execute(fill("tallies/decide_jobs", {"keys": layout.columns}))
+    con.execute(fill("tallies/decide_told", {"keys": layout.columns}))
+    _code(con, by, ("model", *choices))
     for view in KEPT:
         con.execute(fill("tallies/decide_kept", {"view": view}))
     slot = "".join(
@@ -100,6 +102,31 @@ def lay_jobs(
     )
     found = _columns(con, fill("tallies/decide_choices", {"choices": slot}))
     return {name: found[name][0] for name in choices}
+
+
+def _code(con: duckdb.DuckDBPyConnection, by: Sequence[str], words: Sequence[str]) -> None:
+    """Lay down decide_jobs: the jobs with their keys as codes; ``words``: keys also as words."""
+    each = [
+        fill("tallies/decide_levels", {"choice": quoted(name), "place": f"'{name}'"}) for name in by
+    ]
+    met: dict[str, set[Any]] = {name: set() for name in by}
+    for name, word in con.execute(" union all ".join(f"({text})" for text in each)).fetchall():
+        met[name].add(word)
+    rows = [(name, w, n) for name in by for n, w in enumerate(in_order(met[name]))]
+    load(con, "decide_words", "name varchar, word varchar, code integer", rows)
+    keys = "".join(
+        f"t.{quoted(name)}, {quoted(f'of {name}')}.code as {quoted(f'{name} code')}, "
+        if name in words
+        else f"{quoted(f'of {name}')}.code as {quoted(name)}, "
+        for name in by
+    )
+    joins = "".join(
+        f" inner join decide_words as {quoted(f'of {name}')} on {quoted(f'of {name}')}.name = "
+        f"'{name}' and {quoted(f'of {name}')}.word is not distinct from t.{quoted(name)}"
+        for name in by
+    )
+    con.execute(fill("tallies/decide_jobs", {"keys": keys, "joins": joins}))
+    con.execute("drop table decide_told")
 
 
 def lay_follow_up(
@@ -135,6 +162,7 @@ def tally_choice(  # noqa: PLR0913 (what a choice is made of)
     load(con, "decide_costed", "mode varchar", [(mode,) for mode in costed])
     slots = {
         "choice": quoted(choice),
+        "code": quoted(f"{choice} code"),
         "keys": "".join(f"{quoted(key)}, " for key in keys),
         "place": f"'{part.code}'",
     }
@@ -144,14 +172,19 @@ def tally_choice(  # noqa: PLR0913 (what a choice is made of)
     def rows(name: str, **values: Any) -> Columns:
         return _columns(con, fill(f"tallies/{name}", slots), values)
 
+    levels = _levels(con, {"option": choice, "model": "model"} | dict(zip(keys, keys, strict=True)))
+
+    def coded_rows(name: str, **values: Any) -> Columns:
+        return _coded(con, fill(f"tallies/{name}", slots), {"left_out": LEFT_OUT, **values}, levels)
+
     paid: Columns = {}
     if part.kind == "part":
         paid = rows("decide_paid", part=part.code)
     return Tallied(
-        jobs=rows("decide_cells", left_out=LEFT_OUT),
-        failures=rows("decide_failures", left_out=LEFT_OUT),
+        jobs=coded_rows("decide_cells"),
+        failures=coded_rows("decide_failures"),
         unlooked=rows("decide_unlooked"),
-        minutes=rows("decide_minutes", left_out=LEFT_OUT, step=step),
+        minutes=coded_rows("decide_minutes", step=step),
         paid=paid,
         pace=rows("decide_pace", as_of=as_of),
         leaving=_leaving(con, choice, days, as_of),
@@ -179,3 +212,27 @@ def _columns(
     rows = cursor.fetchall()
     columns = list(zip(*rows, strict=True)) or [()] * len(names)
     return {name: list(column) for name, column in zip(names, columns, strict=True)}
+
+
+def _levels(con: duckdb.DuckDBPyConnection, names: dict[str, str]) -> dict[str, tuple[Any, ...]]:
+    """The words of columns (name -> key) in the order of their codes."""
+    rows = con.execute("select name, word from decide_words order by name, code").fetchall()
+    return {
+        column: tuple(word for name, word in rows if name == key) for column, key in names.items()
+    }
+
+
+def _coded(
+    con: duckdb.DuckDBPyConnection,
+    text: str,
+    values: dict[str, Any],
+    levels: dict[str, tuple[Any, ...]],
+) -> Columns:
+    """The answer as arrays; columns of codes with their words."""
+    import numpy as np
+
+    found = con.execute(text, values).fetchnumpy()
+    return {
+        name: Coded(levels[name], column.astype(np.int64)) if name in levels else column
+        for name, column in found.items()
+    }

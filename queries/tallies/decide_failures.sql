@@ -2,11 +2,11 @@
 -- Grain: one row per (mode, option, model, keys, late) with failures.
 -- Reads: decide_modes, decide_chosen.
 -- Parameters: left_out; slot: keys.
--- Columns: mode; option; model; the keys; late; failures (jobs).
+-- Columns: mode; option, model, the keys (codes of decide_words); late; failures (jobs).
 select
   m.mode,
-  c.option,
-  c.model,
+  c.option_code as option,
+  c.model_code as model,
   /*keys*/
   c.latest <= $left_out as late,
   count(*) as failures

@@ -1,28 +1,19 @@
 -- Question: which jobs are decisions learnt from, with all that each of them had chosen?
 -- Grain: one row per job asked about.
--- Reads: asked_jobs, records.jobs.
--- Parameters: none; the slot keys takes quoted names of columns of asked_jobs: every choice, and
---   every condition that may have to be adjusted for. A table: each choice reads it several times.
+-- Reads: decide_told, decide_words (name, word, code: the words of each key, numbered).
+-- Parameters: none; slots: keys (each choice and the model as word and as code, the conditions as
+--   codes), joins (one a key). A table: each choice reads it several times. There are few words and
+--   up to a million jobs, nearly each of them a cell of its own: codes are what Python reads fast.
 -- Columns: entry; covers; finished; minutes (of the job); returned, return_reason (of the first
 --   come-back, as its own row says); the keys.
 create or replace temp table decide_jobs as
-with
--- what jobs say of themselves, under names that no key has
-told as (
-  select
-    entry as told_of,
-    minutes,
-    returned,
-    return_reason
-  from records.jobs
-)
 select
-  a.entry,
-  a.covers,
-  a.finished,
+  t.entry,
+  t.covers,
+  t.finished,
   /*keys*/
   t.minutes,
   t.returned,
   t.return_reason
-from asked_jobs as a
-inner join told as t on t.told_of = a.entry
+from decide_told as t
+/*joins*/

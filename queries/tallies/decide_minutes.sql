@@ -4,7 +4,7 @@
 --   their minutes come with the failure).
 -- Parameters: left_out, step (the step whose minutes are asked for; null: those of the job without
 --   the steps that have recorded minutes of their own); slot: keys. A failure whose record names another step takes no time at this one.
--- Columns: option; model; the keys; late; jobs; minutes (their sum), squares (sum of squared minutes).
+-- Columns: option, model, the keys (codes of decide_words); late; jobs; minutes (their sum), squares (sum of squared minutes).
 with
 -- jobs on which a failure was seen that is paid for by itself
 failed as (
@@ -25,8 +25,8 @@ steps as (
 -- one row per job with minutes: all tries at the step, rescue included
 timed as (
   select
-    c.option,
-    c.model,
+    c.option_code as option,
+    c.model_code as model,
     /*keys*/
     c.latest <= $left_out as late,
     case when $step is null then c.minutes - coalesce(s.together, 0) else s.own end as minutes

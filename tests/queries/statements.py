@@ -52,6 +52,7 @@ def with_slots_filled(text):
         "part": "battery",
         "alike": '"quarter"',
         "choice": '"opening"',
+        "code": '"opening code"',
         "place": "''",
         "rows": "select model, cluster, failures, opportunities, unknown, unknown_failed from t",
     }
