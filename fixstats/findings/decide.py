@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from concurrent.futures import ThreadPoolExecutor
 from typing import TYPE_CHECKING, Any
 
 from fixstats.findings.base import Finding, Note, common_settings
@@ -38,7 +39,10 @@ def decide(con: duckdb.DuckDBPyConnection, folder: ShopFolder, ask: DecideAsk) -
     answers: list[ChoiceWeighed] = []
     if covered.jobs:
         plan = plan_of(con, folder, ask, settings, covered)
-        answers = [weigh_choice(*one, settings) for one in count_choices(con, plan)]
+        # While one choice is weighed, the database counts the next.
+        with ThreadPoolExecutor(max_workers=1) as pool:
+            asked = [pool.submit(weigh_choice, *one, settings) for one in count_choices(con, plan)]
+            answers = [one.result() for one in asked]
     return _finding(folder, ask, settings, covered, answers)
 
 
