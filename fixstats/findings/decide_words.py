@@ -13,7 +13,6 @@ from fixstats.findings.safety import OptionSafety
 from fixstats.findings.verdicts import (
     EQUAL_ENOUGH,
     LEAN,
-    LEFT_OUT,
     ONLY_ONE,
     STANDARDISE,
     TRIAL,
@@ -22,6 +21,7 @@ from fixstats.findings.verdicts import (
     wrong_share,
 )
 from fixstats.folder import Catalogue
+from fixstats.tallies.decide import LEFT_OUT
 from fixstats.words import counted, listed
 
 Row = Mapping[str, Any]

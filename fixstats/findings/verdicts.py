@@ -11,14 +11,13 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
 
 from fixstats.findings.safety import CLEARED, WORSE
+from fixstats.tallies.decide import LEFT_OUT
 from fixstats.words import counted, listed, sure_percent
 
 UNPROVEN, ONLY_ONE, EQUAL_ENOUGH = "unproven", "only_one", "equal_enough"
 STANDARDISE, TRIAL, LEAN, WAIT = "standardise", "trial", "lean", "wait"
 # In the order in which they are asked for.
 VERDICTS = (UNPROVEN, ONLY_ONE, EQUAL_ENOUGH, STANDARDISE, TRIAL, LEAN, WAIT)
-# The records without this many of the latest jobs must have said the same.
-LEFT_OUT = 20
 
 
 @dataclass(frozen=True)
