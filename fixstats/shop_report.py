@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import replace
-from datetime import date
 from typing import TYPE_CHECKING
 
 from fixstats.findings.base import Finding
@@ -46,7 +45,8 @@ class MonthlyReport(OpenShop):
             asked = month_asked(month, covered)
             before = verdicts_written(reports_of(self.folder) / asked.before.name)
             material = gather(con, self.folder, asked, covered, batches, before)
-        return monthly(material)
+        # What waits in the inbox is told where the records are doubted.
+        return monthly(replace(material, checked=self._result(material.checked).finding))
 
 
 def gather(
@@ -58,7 +58,6 @@ def gather(
     verdicts_before: Mapping[str, tuple[str, str | None]] | None,
 ) -> Material:
     """Every finding as known at the month's end; ``con`` is a session with all views."""
-    from fixstats.findings.check import check
     from fixstats.findings.comebacks import comebacks
     from fixstats.findings.comebacks_plan import ComebacksAsk
     from fixstats.findings.costs import costs
@@ -68,49 +67,42 @@ def gather(
     from fixstats.findings.rates import RatesAsk, rates
     from fixstats.findings.standards import StandardsAsk, standards
     from fixstats.findings.trial import trial_list, trial_status
-    from fixstats.findings.watch import watch
-    from fixstats.findings.watch_plan import WatchAsk
     from fixstats.report.material import MONTHS_RANKED, Material
+    from fixstats.shop_report_aside import asked_aside
 
     until = min(month.last, covered.as_of)
     trials = trial_list(con, folder)
     returns = ComebacksAsk(until=until, as_of=until)
     since = month.back(MONTHS_RANKED - 1).first
+    with asked_aside(con, folder, until) as wait:
+        changed = changes(con, folder, month, covered)
+        decided = decide(con, folder, DecideAsk(until=until))
+        adopted = standards(con, folder, StandardsAsk(until=until))
+        ranked, of_month = (
+            costs(rates(con, folder, RatesAsk(since=first, until=until)), folder)
+            for first in (since, month.first)
+        )
+        returned, by_model = (
+            comebacks(con, folder, replace(returns, by=keys)) for keys in ((), ("model",))
+        )
+        states = tuple(trial_status(con, folder, row["trial"]) for row in trials.rows)
+        aside = wait()
     return Material(
         folder=folder,
         month=month,
         covered=covered,
-        changed=changes(con, folder, month, covered),
-        decided=decide(con, folder, DecideAsk(until=until)),
+        changed=changed,
+        decided=decided,
         verdicts_before=verdicts_before,
-        standards=standards(con, folder, StandardsAsk(until=until)),
-        costs=costs(rates(con, folder, RatesAsk(since=since, until=until)), folder),
-        costs_of_month=costs(rates(con, folder, RatesAsk(since=month.first, until=until)), folder),
-        compared=compared(con, folder, until),
-        comebacks=comebacks(con, folder, returns),
-        comebacks_by_model=comebacks(con, folder, replace(returns, by=("model",))),
-        watched=watch(con, folder, WatchAsk(until=until)),
+        standards=adopted,
+        costs=ranked,
+        costs_of_month=of_month,
+        compared=aside.compared,
+        comebacks=returned,
+        comebacks_by_model=by_model,
+        watched=aside.watched,
         trials=trials,
-        trial_states=tuple(trial_status(con, folder, row["trial"]) for row in trials.rows),
-        checked=check(con, folder),
+        trial_states=states,
+        checked=aside.checked,
         batches=batches,
     )
-
-
-def compared(
-    con: duckdb.DuckDBPyConnection, folder: ShopFolder, until: date
-) -> tuple[Finding, ...]:
-    """A comparison for every choice at which two options were used and something can fail."""
-    from fixstats.findings.compare import compare
-    from fixstats.findings.compare_plan import PART_CHOICES, CompareAsk, can_occur, find_choice
-
-    catalogue = folder.catalogue
-    parts = [f"{part}_{field}" for field in PART_CHOICES for part in catalogue.part_codes]
-    choices = [find_choice(name, catalogue) for name in (*catalogue.step_codes, *parts)]
-    asked = [
-        choice.name
-        for choice in choices
-        if any(can_occur(mode, choice) for mode in catalogue.failure_modes)
-    ]
-    found = (compare(con, folder, CompareAsk(name, until=until)) for name in asked)
-    return tuple(one for one in found if one.rows)

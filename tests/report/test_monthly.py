@@ -204,3 +204,39 @@ def test_what_cannot_be_told_is_refused_in_a_line(run, demo_shop, words, told):
     assert out == ""
     assert told in err
     assert err.count("\n") <= 2
+
+
+@pytest.mark.parametrize("cores", [1, 2])
+def test_what_is_asked_aside_is_what_is_asked_here(demo_shop, monkeypatch, cores):
+    from fixstats import shop_report_aside
+
+    shop, asked_here = open_shop(demo_shop), []
+    few = {"_compared": lambda *_: (), "os.cpu_count": lambda: cores}
+    monkeypatch.setattr(shop_report_aside, "_compared", few["_compared"])
+    monkeypatch.setattr(shop_report_aside.os, "cpu_count", few["os.cpu_count"])
+    begin = shop_report_aside._read
+    monkeypatch.setattr(
+        shop_report_aside, "_read", lambda child: asked_here.append(begin(child)) or asked_here[-1]
+    )
+    with (
+        shop.session() as con,
+        shop_report_aside.asked_aside(con, shop.folder, date(2026, 9, 30)) as wait,
+    ):
+        found = wait()
+        expected = shop_report_aside.ask(con, shop.folder, date(2026, 9, 30))
+    assert (found.watched, found.checked) == (expected.watched, expected.checked)
+    assert len(asked_here) == cores - 1
+    assert all(len(one.compared) > 5 for one in asked_here)
+
+
+def test_a_child_that_comes_to_grief_does_no_harm(demo_shop, monkeypatch):
+    from fixstats import shop_report_aside
+
+    shop = open_shop(demo_shop)
+    monkeypatch.setattr(shop_report_aside, "_START", "raise SystemExit(3)")
+    monkeypatch.setattr(shop_report_aside, "ask", lambda *_: "asked here")
+    with (
+        shop.session() as con,
+        shop_report_aside.asked_aside(con, shop.folder, date(2026, 9, 30)) as wait,
+    ):
+        assert wait() == "asked here"
