@@ -1,9 +1,10 @@
-"""Benchmarks: ratios against bare DuckDB in one run, printed with the core count.
+"""Benchmarks: ratios against bare DuckDB or a plain script in one run, with the core count.
 
-    python tests/benchmarks/run.py [--jobs 1000000] [--rounds 3]
+    python tests/benchmarks/run.py [--jobs 1000000] [--rounds 3] [--only start,decide,...]
 
 Run by hand, not by the test suite. Every figure is the least of several rounds; a ratio compares
-two figures of the same run, so a slow machine does not matter.
+two figures of the same run, so a slow machine does not matter. Where others use the cores, too,
+read the processor seconds: these hardly wait.
 """
 
 from __future__ import annotations
@@ -18,9 +19,11 @@ import sys
 import tempfile
 import time
 from collections.abc import Callable
+from dataclasses import dataclass
 from pathlib import Path
 
 HERE = Path(__file__).parent
+DEMO = HERE.parents[1] / "demo_data" / "catalogue.toml"
 FIXSTATS = [sys.executable, "-m", "fixstats"]
 # Unions at steps, at steps and parts, of mixed parts.
 FAMILIES = ("broken_tabs", "display_damage", "mixed_part_conflicts")
@@ -54,6 +57,31 @@ def process(*words: object, tool: list[str] | None = None) -> str:
     return done.stdout
 
 
+@dataclass(frozen=True)
+class Spent:
+    """Seconds on the clock, seconds of processors, and GB at the peak of a process."""
+
+    clock: float
+    processor: float
+    peak: float
+
+
+def spend(rounds: int, *words: object, tool: list[str] | None = None) -> Spent:
+    """The least of each over the rounds, of a process and all that it starts."""
+    command = [*(FIXSTATS if tool is None else tool), *map(str, words)]
+    found = []
+    for _ in range(rounds):
+        start = time.perf_counter()
+        running = subprocess.Popen(command, stdout=subprocess.DEVNULL)
+        _, status, usage = os.wait4(running.pid, 0)
+        running.returncode = os.waitstatus_to_exitcode(status)
+        if running.returncode:
+            raise SystemExit(f"{' '.join(command)}: ended with {running.returncode}")
+        clock = time.perf_counter() - start
+        found.append((clock, usage.ru_utime + usage.ru_stime, usage.ru_maxrss / 1e6))
+    return Spent(*(min(column) for column in zip(*found, strict=True)))
+
+
 def python(*words: object) -> list[str]:
     """A command line of this Python."""
     return [sys.executable, *map(str, words)]
@@ -81,11 +109,9 @@ def importing(folder: Path, jobs: int, rounds: int) -> Path:
     columns = sheet.open(encoding="utf-8").readline().count(",") + 1
     print(f"sheet: {jobs:,} jobs, {columns} columns, {sheet.stat().st_size / 1e6:.0f} MB")
     shop, bare_file = folder / "shop", folder / "bare.duckdb"
-    demo = HERE.parents[1] / "demo_data" / "catalogue.toml"
-
     fresh = folder / "fresh"
     process("init", fresh, "--name", "Benchmark", "--currency", "EUR")
-    shutil.copyfile(demo, fresh / "catalogue.toml")
+    shutil.copyfile(DEMO, fresh / "catalogue.toml")
 
     def ours() -> None:
         shutil.rmtree(shop, ignore_errors=True)
@@ -142,7 +168,7 @@ def following(folder: Path, shop: Path, rounds: int) -> None:
         tool = python(HERE / "by_hand_followups.py")
         return lambda: process(where / "shop.duckdb", tool=tool)
 
-    demo = folder / "demo"
+    demo = demo_shop(folder)
     seconds = least(rounds, ours(shop)) - least(rounds, ours(demo))
     bare = least(rounds, by_hand(shop)) - least(rounds, by_hand(demo))
     show("comebacks --by battery_grade, less start-up", seconds, bare, 1.5)
@@ -181,8 +207,7 @@ def starting(folder: Path, rounds: int) -> None:
     """Start-up of the help and of rates on the demo."""
     one = folder / "one.py"
     one.write_text(ONE_COMMAND, encoding="utf-8")
-    demo = folder / "demo"
-    process("demo", demo)
+    demo = demo_shop(folder)
     bare = least(rounds, lambda: process("--help", tool=python(one)))
     show("fixstats --help", least(rounds, lambda: process("--help")), bare, 1.5)
     bare = least(rounds, lambda: process("-c", "import duckdb", tool=python()))
@@ -190,22 +215,87 @@ def starting(folder: Path, rounds: int) -> None:
     show("fixstats rates on the demo", rates, bare, 3.0)
 
 
+def show_spent(what: str, ours: Spent, theirs: Spent, seconds: float, memory: float = 0) -> None:
+    """Clock against its limit, processor seconds of both and their ratio, memory where limited."""
+    show_seconds(what, ours.clock, seconds)
+    ratio = ours.processor / theirs.processor
+    print(
+        f"{'  processor seconds; by a plain script':<42} {ours.processor:8.3f} s  "
+        f"{theirs.processor:8.3f} s  {ratio:5.2f}",
+        flush=True,
+    )
+    if memory:
+        verdict = "within" if ours.peak <= memory else "MISSED"
+        told = f"{ours.peak:8.2f} GB {theirs.peak:8.2f} GB"
+        print(f"{'  peak memory':<42} {told}  {'':5}  ({verdict} {memory:.2f} GB)", flush=True)
+
+
+def by_script(*sheets: Path) -> list[str]:
+    """The script that makes the same tables from the same sheets."""
+    return python(HERE / "by_script.py", DEMO, *sheets)
+
+
+def deciding(folder: Path, rounds: int) -> None:
+    """Decisions and the report of the demo shop, whole processes."""
+    demo = demo_shop(folder)
+    script = by_script(*(demo / f"{branch}_bench.csv" for branch in ("harbour", "mill")))
+    theirs = spend(rounds, "--only", "costs", tool=script)
+    show_spent("decide on the demo", spend(rounds, "decide", "--shop", demo), theirs, 3)
+    out = ("--out", folder / "report")
+    theirs = spend(rounds, tool=script)
+    show_spent("report on the demo", spend(rounds, "report", *out, "--shop", demo), theirs, 8)
+
+
+def reporting(folder: Path, shop: Path) -> None:
+    """The report of the large shop, once: it is long."""
+    theirs = spend(1, tool=by_script(folder / "sheet.csv"))
+    ours = spend(1, "report", "--out", folder / "large report", "--shop", shop)
+    show_spent("report", ours, theirs, 40, 2)
+
+
+def demo_shop(folder: Path) -> Path:
+    """The demo shop, made once."""
+    demo = folder / "demo"
+    if not demo.exists():
+        process("demo", demo)
+    return demo
+
+
+PARTS = ("start", "fit", "decide", "import", "count", "follow", "watch", "report")
+
+
 def main() -> None:
     """Run all benchmarks."""
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--jobs", type=int, default=1_000_000)
     parser.add_argument("--rounds", type=int, default=3)
+    parser.add_argument("--only", default=",".join(PARTS), help=f"some of {', '.join(PARTS)}")
     options = parser.parse_args()
-    print(f"cores: {os.cpu_count()}; the least of {options.rounds} rounds")
+    asked, rounds = options.only.split(","), options.rounds
+    if unknown := set(asked) - set(PARTS):
+        parser.error(f"unknown part {', '.join(unknown)}; known: {', '.join(PARTS)}")
+    load = os.getloadavg()[0]
+    print(f"cores: {os.cpu_count()}, load before: {load:.1f}; the least of {rounds} rounds")
     print(f"{'':<42} {'ours':>10}  {'bare':>10}  ratio")
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name)
-        starting(folder, 3 * options.rounds)
-        fitting(options.rounds)
-        shop = importing(folder, options.jobs, options.rounds)
-        counting(folder, shop, options.rounds)
-        following(folder, shop, options.rounds)
-        watching(folder, options.rounds)
+        small = {
+            "start": lambda: starting(folder, 3 * rounds),
+            "fit": lambda: fitting(rounds),
+            "decide": lambda: deciding(folder, rounds),
+        }
+        large = {
+            "count": lambda shop: counting(folder, shop, rounds),
+            "follow": lambda shop: following(folder, shop, rounds),
+            "watch": lambda shop: watching(shop, rounds),
+            "report": lambda shop: reporting(folder, shop),
+        }
+        for part in filter(small.get, asked):
+            small[part]()
+        if set(asked) - set(small):  # every part of these reads the shop that the import makes
+            shop = importing(folder, options.jobs, rounds)
+            for part in filter(large.get, asked):
+                large[part](shop)
 
 
 if __name__ == "__main__":
