@@ -124,3 +124,12 @@ def test_no_one_is_wholly_sure():
     (action,), _ = lines(decided=decided(verdict(p_best=1.0)))
     assert "over 99\u00a0% sure" in action.number
     assert "100" not in action.number
+
+
+def test_what_a_figure_leaves_out_is_said_beside_it():
+    def number(**more):
+        return lines(decided=decided(verdict(**more)))[0][0].number
+
+    assert "what customers pay" in number(choice="battery_grade")
+    assert "borderline" in number(borderline=True)
+    assert not {"customers", "borderline:"} & set(number().split())
