@@ -142,8 +142,8 @@ def _standard(row: Row, material: Material, standard: str | None) -> Action | No
     second = option_words(row["choice"], row["runner_up"], labels)
     behind = (
         f"{saves} {currency} a job less than {second}, the next best; {sure_words(row['p_best'])}"
-    behind += _but(row)
     )
+    behind += _but(row)
     if row["option"] == row["current"]:
         return Action("Standardise", f"For {choice}, keep to {option}: write it down.", behind)
     text = f"For {choice}, make {option} the standard, instead of {current}."
@@ -155,7 +155,7 @@ def _standard(row: Row, material: Material, standard: str | None) -> Action | No
 
 def _but(row: Row) -> str:
     """What the figure of a verdict leaves out, said where it stands."""
-    left = "; what customers pay for it, and how it looks and lasts after the warranty, is not in it"
+    left = "; what customers pay, and how it looks and lasts after the warranty, is not in it"
     turns = "; borderline: chance in the calculation alone may turn it"
     return (left if row["choice"].endswith("_grade") else "") + (turns if row["borderline"] else "")
 
