@@ -32,8 +32,8 @@ from fixstats.words import did_you_mean
 if TYPE_CHECKING:
     import duckdb
 
-# Jobs of so many days tell the pace, and who is at the bench.
-PACE_DAYS = 364
+# Jobs of so many days tell the pace, and who is at the bench; fewer than a month's tell no pace.
+PACE_DAYS, FEWEST_DAYS = 364, 28
 # Groups of models, about a third of the recent jobs each, by how often the main outcome happens.
 GROUPS = ("easier", "middle", "harder")
 NO_REWORK = (("rework", "no"),)
@@ -98,7 +98,7 @@ def plan_trial(con: duckdb.DuckDBPyConnection, folder: ShopFolder, ask: TrialAsk
     covered = period(con)
     recent = _recent(con, catalogue, jobs, covered)
     by_model = count_union(con, catalogue, _by(jobs, (choice.name, "model"))).columns
-    before = _before(con, folder, jobs, by_model, baseline, option, safety, recent)
+    before = _before(con, folder, jobs, by_model, baseline, option, safety, _pace(recent, covered))
     groups = model_groups(by_model, recent)
     rows = plan_rows(choice, modes, baseline, option, worth, ask.power, before, folder.settings)
     finding = Finding(
@@ -212,6 +212,13 @@ def _recent(
     return [(who, model, number) for who, model, used, number in rows if used not in (None, "-")]
 
 
+def _pace(recent: Sequence[tuple[str | None, str, int]], covered: Period) -> float:
+    """Jobs a week on which the choice arises: of the last year, or since the records began."""
+    known: int = (covered.as_of - covered.first).days + 1
+    days = min(max(known, FEWEST_DAYS), PACE_DAYS)
+    return sum(number for *_, number in recent) / (days / 7)
+
+
 def _before(
     con: duckdb.DuckDBPyConnection,
     folder: ShopFolder,
@@ -220,9 +227,9 @@ def _before(
     baseline: str,
     option: str,
     safety: Mapping[str, OptionSafety],
-    recent: Sequence[tuple[str | None, str, int]],
+    pace: float,
 ) -> Before:
-    """What the records say before the trial.
+    """What the records say before the trial; ``pace``: jobs a week.
 
     Raises
     ------
@@ -243,7 +250,7 @@ def _before(
     return Before(
         failures=failures,
         opportunities=opportunities,
-        pace=sum(number for *_, number in recent) / (PACE_DAYS / 7),
+        pace=pace,
         failures_by_mode=dict(zip(each["mode"], each["failures"], strict=True)),
         baseline_price=_price(name, baseline, folder.catalogue),
         option_price=_price(name, option, folder.catalogue),
