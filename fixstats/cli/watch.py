@@ -167,7 +167,8 @@ def _table(
             shown = [f"{one:.1f}" for one in figures]
         if row["chart"] == "g":
             shown = [f"{one:.0f}" for one in (row["value"], row["centre"], row["lower_limit"])]
-        since = "from the start" if _subject(row) in early else f"since {row['since']}"
+        since = f"since {row['since']}" if row["since"] else "not dated"
+        since = "from the start" if _subject(row) in early else since
         when = since if "/" in row["period"] else row["period"]
         rows.append([CHARTS[row["chart"]], name, when, text.count_words(row), *shown])
     return text.table(heads, rows, [False, False, False, True, True, True, True])

@@ -8,7 +8,7 @@ from typing import Any
 from fixstats import stats
 from fixstats.findings.base import OWN_RECORDS, Note
 from fixstats.stats.trial_rule import ENDED, GO_ON, HARM, HARM_AT, MAIN_AT, NO_DIFFERENCE, SHOWN
-from fixstats.tallies.trials import Trial, TrialCounts
+from fixstats.tallies.trials import MAIN, Trial, TrialCounts
 from fixstats.words import counted, listed
 
 Rows = Sequence[Mapping[str, Any]]
@@ -29,6 +29,7 @@ def status_notes(
         _contradiction(rows),
         _contradicts_draw(counts.contradictions),
         _unknown_trials(counts.unknown_trials),
+        _early(trial, counts),
         _all_handed_out(trial, rows),
         _by_drawing(rows),
         _unknown(rows),
@@ -154,6 +155,19 @@ def _unknown_trials(unknown: Mapping[str, int]) -> Note | None:
         "unknown_trial",
         f"jobs name trials that were never begun: {named}; unless one was handed out for them by "
         "name they count in no trial",
+    )
+
+
+def _early(trial: Trial, counts: TrialCounts) -> Note | None:
+    """Nothing can have been drawn for a device that had left before: a date or a name is wrong."""
+    early = sum(own["early"] for (role, _), own in counts.options.items() if role == MAIN)
+    if not early:
+        return None
+    return Note(
+        "before_start",
+        f"{counted(early, 'job')} of this trial left the bench before it began on "
+        f"{trial.started.date().isoformat()}: nothing can have been drawn for them, yet they "
+        "count; mend their dates, or take the trial's name off them",
     )
 
 

@@ -118,6 +118,13 @@ def notes_for(
             "and a ratio from a day that was chosen by looking is a little too large"
         )
         notes.append(Note("expected_how", text))
+    undated = sum(one["since"] is None for one in alarms)
+    if undated:
+        text = (
+            f"since when is worked out for the groups that are out most clearly; "
+            f"{counted(undated, 'alarm')} of others have no day"
+        )
+        notes.append(Note("not_dated", text))
     if any(one["group"] for one in rows):
         text = (
             "groups are compared with alike jobs of the same time: device model and quarter, and "

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, fields
+from datetime import timedelta
 from typing import TYPE_CHECKING, Any
 
 from fixstats.engines.session import load
@@ -115,7 +116,9 @@ def count_trial(
         fill("tallies/trial_jobs", {"keys": f'j."{trial.choice}" as used, '}),
         {"trial": trial.trial, "place": place},
     )
-    cursor = con.execute(statement("tallies/trial_options"))
+    # The moment of the beginning is that of Greenwich: the day before it is over everywhere.
+    began = trial.started.date() - timedelta(days=1)
+    cursor = con.execute(statement("tallies/trial_options"), {"began": began})
     names = [column[0] for column in cursor.description or ()][2:]
     options = {
         (role, drawn): dict(zip(names, numbers, strict=True))

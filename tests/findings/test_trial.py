@@ -6,7 +6,7 @@ import csv
 import random
 import re
 from collections import Counter, defaultdict
-from datetime import date, timedelta
+from datetime import date, datetime, timedelta
 
 import pytest
 
@@ -256,6 +256,18 @@ def test_what_was_handed_out_goes_before_what_the_sheet_says(tmp_path):
             row["topic"] == "unknown_trial"] == [("t22", 2)]  # fmt: skip
 
 
+def test_jobs_from_before_the_beginning_are_told(tmp_path, monkeypatch):
+    monkeypatch.setattr("fixstats.records.trials._now", lambda: datetime(2026, 1, 10, 9))
+    rows = trial_jobs(18, {"heat_plate": 0, "heat_pad": 0}, unchecked=0)
+    status = shop_with(tmp_path, rows).trial("pads")
+    # The 9th may still be the day of the beginning, far enough west.
+    early = sum(row["finished"] < date(2026, 1, 9) for row in rows)
+    assert 1 < early < 18
+    (text,) = [note.text for note in status.notes if note.code == "before_start"]
+    assert text.startswith(f"{early} jobs of this trial left the bench before it began")
+    assert sum(row["jobs"] for row in status.rows) == 18
+
+
 def test_a_trial_ends_with_what_is_recorded_not_with_what_is_handed_out(tmp_path):
     rows = trial_jobs(1, {"heat_plate": 0, "heat_pad": 0})
     shop = shop_with(tmp_path, [rows[0] | {"trial": "", "assigned": ""}])
@@ -344,6 +356,16 @@ def test_the_plan_of_the_demo_shop(demo_shop):
     assert rule["jobs"] < rule["jobs_90"] and rule["power"] > 0.8
     assert {row["cost"] is None for row in plan.rows} == {False}
     assert plan.rows[0]["safety"] == "cleared"
+
+
+def test_the_pace_of_a_young_shop_is_that_since_its_records_began(shown):
+    shop, rows = shown
+    plan = shop.trial_plan("opening", options=PADS, difference=0.4)
+    days = (max(row["finished"] for row in rows) - min(row["finished"] for row in rows)).days + 1
+    assert 28 < days < 100
+    assert plan.settings["jobs_a_week"] == pytest.approx(len(rows) * 7 / days)
+    rule = plan.rows[-1]
+    assert rule["weeks"] == pytest.approx(rule["jobs"] / plan.settings["jobs_a_week"])
 
 
 @pytest.mark.parametrize(

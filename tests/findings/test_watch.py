@@ -9,6 +9,7 @@ from datetime import date, timedelta
 import numpy as np
 import pytest
 
+from fixstats.cli.watch import watch_text
 from fixstats.errors import UsageError
 from fixstats.findings.watch_words import CELLS, alarm_words, look_words, thin_words
 from fixstats.folder import Settings, make_folder
@@ -77,6 +78,17 @@ def test_a_supplier_of_two_parts_has_the_day_of_each(found, part):
     for rows in (found.rows, found.parts["alarms"]):
         since = date.fromisoformat(corvo(rows, part)["since"])
         assert abs((since - WORSE[part]).days) <= 21
+
+
+def test_groups_beyond_the_most_dated_say_that_they_have_no_day(two_parts, found, monkeypatch):
+    out = [one for one in found.parts["alarms"] if one["group"]]
+    assert len(out) > 1 and not told(found, "not_dated") and all(one["since"] for one in out)
+    monkeypatch.setattr("fixstats.findings.watch.MOST_DATED", 1)
+    few = open_shop(two_parts).watch().finding
+    assert sum(one["since"] is None for one in few.parts["alarms"]) == len(out) - 1
+    (text,) = told(few, "not_dated")
+    assert f"{len(out) - 1} alarm" in text
+    assert "not dated" in watch_text(few) and "None" not in watch_text(few)
 
 
 @pytest.mark.parametrize("part", WORSE)
