@@ -200,10 +200,17 @@ def _command(row: Row, finding: Finding) -> Iterator[str]:
     if row["verdict"] == "standardise" and not _is_standard(row, finding):
         model = f" --model {quote(row['model'])}" if row["model"] else ""
         yield f"fixstats adopt {row['choice']} {quote(row['option'])}{model}"
-    elif row["verdict"] == "trial" and row["model"] is None and row["current"] is not None:
-        new = row["runner_up"] if row["option"] == row["current"] else row["option"]
-        options = quote(f"{row['current']},{new}")
-        yield f"fixstats trial plan {row['choice']} --options {options}"
+    elif row["verdict"] == "trial" and row["model"] is None:
+        # the one in use first; where neither is, it may be one that is ruled out
+        pair = sorted((row["option"], _rival(finding, row)), key=lambda one: one != row["current"])
+        yield f"fixstats trial plan {row['choice']} --options {quote(','.join(pair))}"
+
+
+def _rival(finding: Finding, row: Row) -> str:
+    """What the option of a trial is to be tried against."""
+    keys = row["choice"], row["model"]
+    told = finding.parts["sentences"]
+    return str(next(one["rival"] for one in told if (one["choice"], one["model"]) == keys))
 
 
 def _same(row: Row, other: Row) -> bool:

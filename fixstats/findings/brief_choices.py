@@ -98,11 +98,8 @@ def pick(
             return Pick(None, NOTHING, False, "no record says which was used")
         why = f"adopted on {standard.since}; no recorded job tells it from another option"
         return Pick(standard.option, HOUSE, True, why)
-    safety = {
-        one["option"]: one["safety"]
-        for one in options
-        if one["choice"] == choice and one["model"] == row["model"]
-    }
+    own = [one for one in options if one["choice"] == choice and one["model"] == row["model"]]
+    safety = {one["option"]: one["safety"] for one in sorted(own, key=_cost)}
     told = _Told(row, safety, standard, name, currency)
     option, word, why = _of_standard(told) or _of_verdict(told)
     return Pick(
@@ -119,9 +116,16 @@ def pick(
     )
 
 
+def _cost(option: Row) -> float:
+    return float(option["cost_per_job"])
+
+
 @dataclass(frozen=True)
 class _Told:
-    """A row of ``decide`` with what is needed to put it in words."""
+    """A row of ``decide`` with what is needed to put it in words.
+
+    ``safety``: states of the options, the cheapest first.
+    """
 
     row: Row
     safety: Mapping[str, str]
@@ -131,8 +135,17 @@ class _Told:
 
     @property
     def sure_enough(self) -> bool:
-        """Whether the leader may take the place of another; not where draws alone decide that."""
-        return self.row["verdict"] == STANDARDISE and not self.row["borderline"]
+        """Whether the leader may take the place of another.
+
+        Not where draws alone decide that, nor a grade: only the shop's cost of it is known.
+        """
+        row = self.row
+        return row["verdict"] == STANDARDISE and not row["borderline"] and not self.cost_alone
+
+    @property
+    def cost_alone(self) -> bool:
+        """Customers pay for a grade, too, and nobody recorded what they would."""
+        return bool(self.row["choice"].endswith("_grade"))
 
     def money(self, value: float) -> str:
         return f"{value:,.2f} {self.currency}"
@@ -144,10 +157,11 @@ class _Told:
         if row["saving_per_job"] is None or row["runner_up"] is None:
             return ""
         low, high = f"{row['saving_low']:,.2f}", f"{row['saving_high']:,.2f}"
+        alone = "; by the shop's cost alone" if self.cost_alone else ""
         return (
             f"saves {self.money(row['saving_per_job'])} a job ({low} to {high}) against "
             f"{self.name(row['runner_up'])}, {_sure(row['p_best'])} sure to be the cheapest"
-            f"{self.elsewhere}"
+            f"{self.elsewhere}{alone}"
         )
 
     @property
@@ -175,6 +189,8 @@ def _of_standard(told: _Told) -> _Chosen | None:
     if told.sure_enough and leader != standard.option:
         return leader, BETTER, f"{told.sure}; the house standard is {told.name(standard.option)}"
     more = _agreed(told) if leader == standard.option else _another(told)
+    if leader != standard.option and told.safety.get(standard.option) == UNPROVEN:
+        more = f"; its safety is not shown yet{more}"
     return standard.option, HOUSE, f"since {standard.since}{more}"
 
 
@@ -186,12 +202,12 @@ def _another(told: _Told) -> str:
     other = told.name(row["option"])
     if row["verdict"] == UNPROVEN:
         return f"; {other} may cost less, its safety is not shown"
-    if row["verdict"] == EQUAL_ENOUGH or not less or less <= 0:
+    if less is None:
+        return f"; no recorded job tells it from {other}"
+    if row["verdict"] == EQUAL_ENOUGH or less <= 0:
         return f"; {other} costs about the same"
-    return (
-        f"; {other} looks {told.money(less)} a job cheaper, {_sure(row['p_best'])} sure: "
-        "not settled"
-    )
+    open_ = "by the shop's cost alone" if told.cost_alone else "not settled"
+    return f"; {other} looks {told.money(less)} a job cheaper, {_sure(row['p_best'])} sure: {open_}"
 
 
 def _agreed(told: _Told) -> str:
@@ -226,15 +242,17 @@ _WORDS = {EQUAL_ENOUGH: EQUAL, ONLY_ONE: ALONE}
 
 
 def _unproven(told: _Told, before: str) -> _Chosen:
-    """The one in use if it is cleared; what is only cheaper is not named."""
+    """The one in use if it is cleared, else the cheapest that is; only without any, the leader."""
     row = told.row
     leader, current = row["option"], row["current"]
+    cleared = [option for option, state in told.safety.items() if state == CLEARED]
     needed = ""
     if row["jobs_needed"]:
         needed = f"; {counted(row['jobs_needed'], 'job')} without a safety failure would show it"
-    if current not in (None, leader) and told.safety.get(current) == CLEARED:
-        why = f"in use; {told.name(leader)} may cost less, its safety is not shown{needed}"
-        return current, OPEN, before + why
+    if cleared:
+        option, in_use = (current, "in use; ") if current in cleared else (cleared[0], "")
+        why = f"{in_use}{told.name(leader)} may cost less, its safety is not shown{needed}"
+        return option, OPEN, before + why
     return leader, OPEN, f"{before}its safety is not shown yet{needed}"
 
 
@@ -246,6 +264,6 @@ def _why(told: _Told) -> str:
     if row["verdict"] == EQUAL_ENOUGH:
         return f"{second} would cost about the same"
     if row["verdict"] == STANDARDISE:
-        return told.sure if told.sure_enough else f"{told.sure}, but on the border"
+        return f"{told.sure}, but on the border" if row["borderline"] else told.sure
     open_ = {TRIAL: "a trial would pay", LEAN: "little is lost if wrong: keep counting"}
     return f"{told.sure}; {open_.get(row['verdict'], 'too little recorded')}"

@@ -12,7 +12,8 @@ from fixstats.findings.rates_pool import FEWEST
 from fixstats.stats.validators import FloatArray
 
 DRAWS = 4000
-# Rates from here on are told as so many of ten: "about 1 in 2" is too coarse.
+# Rates from here on are told as so many of a hundred: "about 1 in 2" is too coarse, and so many of
+# ten can make an interval of two equal ends.
 OFTEN = 0.3
 RAREST = 10_000
 
@@ -114,8 +115,8 @@ def odds_words(odds: Odds) -> str:
     if odds.at_most is not None:
         return f"none seen, at most {frequency(odds.at_most)}"
     if odds.rate >= OFTEN:
-        ends = f"{10 * odds.low:.0f} to {10 * odds.high:.0f}"
-        return f"about {10 * odds.rate:.0f} in 10 ({ends})"
+        ends = f"{100 * odds.low:.0f} to {100 * odds.high:.0f}"
+        return f"about {100 * odds.rate:.0f} in 100 ({ends})"
     return f"about {frequency(odds.rate)} ({frequency(odds.low)} to {frequency(odds.high)})"
 
 
@@ -125,9 +126,9 @@ def mostly_borrowed(odds: Odds) -> bool:
 
 
 def frequency(rate: float) -> str:
-    """``1 in 32``, ``4 in 10``; two digits say more than the records can hold."""
+    """``1 in 32``, ``41 in 100``; two digits say more than the records can hold."""
     if rate >= OFTEN:
-        return f"{10 * rate:.0f} in 10"
+        return f"{100 * rate:.0f} in 100"
     if rate * RAREST < 1:
         return f"less than 1 in {RAREST:,}"
     one_in = 1 / rate

@@ -11,7 +11,7 @@ from fixstats.findings.decide_count import count_choices, plan_of
 from fixstats.findings.decide_figures import ChoiceWeighed, weigh_choice
 from fixstats.findings.decide_lines import line_rows
 from fixstats.findings.decide_plan import DecideAsk, changed_words, settled
-from fixstats.findings.decide_rows import flip_rows, mode_rows, option_rows, rows_of
+from fixstats.findings.decide_rows import flip_rows, mode_rows, option_rows, rival_of, rows_of
 from fixstats.findings.decide_words import cautions_of, notes_of, picked_notes, sentence
 from fixstats.findings.safety import WORSE
 from fixstats.folder import ShopFolder
@@ -26,8 +26,9 @@ def decide(con: duckdb.DuckDBPyConnection, folder: ShopFolder, ask: DecideAsk) -
     """A verdict on every choice, over all models and for each model.
 
     ``con`` is a session with the catalogue and views of ``folder``. Parts: ``options`` (what a job
-    of each costs, part by part), ``modes`` (what each failure mode adds), ``sentences``, ``flips``
-    (the value of each input at which the leader changes), ``lines`` (cost along each input).
+    of each costs, part by part), ``modes`` (what each failure mode adds), ``sentences`` (with
+    ``rival``, what the option of a trial is tried against), ``flips`` (the value of each input at
+    which the leader changes), ``lines`` (cost along each input).
 
     Raises
     ------
@@ -93,7 +94,10 @@ def _finding(
             "modes": [row for answer in answers for row in mode_rows(answer)],
             "sentences": [
                 {"choice": row["choice"], "model": row["model"], "text": sentence(row, name, money)}
-                for row in rows
+                | {"rival": rival_of(weighed)}
+                for row, weighed in zip(
+                    rows, (one for answer in answers for one in answer.weighed), strict=True
+                )
             ],
             "flips": [row for answer in answers for row in flip_rows(answer)],
             "lines": [

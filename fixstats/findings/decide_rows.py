@@ -13,7 +13,8 @@ from fixstats.findings.decide_costs import EachCost
 from fixstats.findings.decide_figures import ChoiceWeighed
 from fixstats.findings.decide_plan import standard_on
 from fixstats.findings.safety import WORSE, OptionSafety
-from fixstats.findings.verdicts import Candidate
+from fixstats.findings.verdicts import TRIAL, Candidate
+from fixstats.findings.weighing import Weighed
 from fixstats.stats.validators import FloatArray
 
 # Every row has these keys, in this order; None where there is no finite value.
@@ -99,6 +100,11 @@ def _danger(safety: OptionSafety) -> dict[str, Any]:
 def candidates(answer: ChoiceWeighed, number: int) -> Mapping[str, Candidate]:
     """The options of one scope by name, with what is expected of each."""
     return {one.option: one for one in answer.weighed[number].figures.candidates}
+
+
+def rival_of(weighed: Weighed) -> str | None:
+    """What the option of a trial is best tried against, not always the runner-up; else None."""
+    return weighed.figures.trial_rival if weighed.verdict.verdict == TRIAL else None
 
 
 def jobs_table(answer: ChoiceWeighed) -> FloatArray:

@@ -142,7 +142,9 @@ def notes_of(
         yield Note(
             "counted_how",
             "money per job: what the first try or first piece uses, minutes of jobs without a "
-            "costed failure at the labour rate, and the chance of each failure and come-back times "
+            "costed failure at the labour rate (of the step where they are recorded, else of the "
+            "job without the steps that have their own: there only the difference tells), and the "
+            "chance of each failure and come-back times "
             "its cost; like for like over the same jobs, everybody practised with every option, "
             "models partially pooled; jobs that are "
             "themselves come-backs are left out; jobs: those of the row's option; standardise also "

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import replace
 from typing import Any
 
 from fixstats.charts.words import percent
@@ -17,6 +18,11 @@ Row = Mapping[str, Any]
 MOST_LINES = 5
 # Alarms do not fill all lines where a decision waits, unless someone can be hurt.
 MOST_ALARMS = 2
+# What a line says of itself where these figures alone do not settle the matter.
+BORDER = "borderline: chance in the calculation alone may turn this verdict"
+COST_ALONE = (
+    "what customers pay for it, and how it looks and lasts after the warranty, is not in it"
+)
 SAFETY, ALARM, DECISION, RECORDS = "safety", "alarm", "decision", "records"
 _LEFT = {
     SAFETY: ("warning about safety", "warnings about safety"),
@@ -110,8 +116,13 @@ def by_subject(alarms: Sequence[Row]) -> list[list[Row]]:
 
 
 def _verdicts(material: Material) -> Iterator[tuple[str, Action]]:
-    """Verdicts over all models that ask for an act, those with most money first."""
+    """Verdicts over all models that ask for an act, those with most money first.
+
+    What is not settled by these figures comes after what is: verdicts on the border, and grades,
+    of which only the shop's side is known.
+    """
     rows = [row for row in material.decided.rows if row["scope"] == "all" and row["option"]]
+    jobs = _jobs(material)
     standards = {
         row["choice"]: row["option"]
         for row in material.standards.rows
@@ -119,15 +130,29 @@ def _verdicts(material: Material) -> Iterator[tuple[str, Action]]:
     }
     for verdict, line in (("standardise", _standard), ("unproven", _proof), ("trial", _trial)):
         of_it = [row for row in rows if row["verdict"] == verdict]
-        for row in sorted(of_it, key=lambda row: -_worth(row)):
+        for row in sorted(of_it, key=lambda row: _order(row, jobs[row["choice"]])):
             action = line(row, material, standards.get(row["choice"]))
             if action is not None:
-                yield DECISION, action
+                number = f"{action.number}; {BORDER}" if row["borderline"] else action.number
+                yield DECISION, replace(action, number=number)
 
 
-def _worth(row: Row) -> float:
-    """Money that the row is about, for the order of lines."""
-    return float((row["saving_vs_current"] or 0.0) * row["jobs"])
+def _jobs(material: Material) -> dict[str, int]:
+    """Jobs of each choice, whatever its option: all of them would be done the new way."""
+    jobs: dict[str, int] = {}
+    for row in material.decided.parts["options"]:
+        if row["scope"] == "all":
+            jobs[row["choice"]] = jobs.get(row["choice"], 0) + row["jobs"]
+    return jobs
+
+
+def _order(row: Row, jobs: int) -> tuple[bool, bool, float]:
+    return row["borderline"], _cost_alone(row), -(row["saving_vs_current"] or 0.0) * jobs
+
+
+def _cost_alone(row: Row) -> bool:
+    """Customers pay for a grade, too, and nobody recorded what they would."""
+    return bool(row["choice"].endswith("_grade"))
 
 
 def _standard(row: Row, material: Material, standard: str | None) -> Action | None:
@@ -143,41 +168,59 @@ def _standard(row: Row, material: Material, standard: str | None) -> Action | No
     behind = (
         f"{saves} {currency} a job less than {second}, the next best; {sure_words(row['p_best'])}"
     )
-    behind += _but(row)
-    if row["option"] == row["current"]:
-        return Action("Standardise", f"For {choice}, keep to {option}: write it down.", behind)
-    text = f"For {choice}, make {option} the standard, instead of {current}."
-    if row["saving_vs_current"] is not None and row["current"] != row["runner_up"]:
+    keep = row["option"] == row["current"]
+    if row["saving_vs_current"] is not None and row["current"] not in (
+        row["option"],
+        row["runner_up"],
+    ):
         saved = amount(row["saving_vs_current"], currency)
         behind = f"expected to save {saved} a job against {current}; {behind}"
+    if row["borderline"]:
+        text = (
+            f"For {choice}, {option} seems the cheapest, but only just: see what next month says."
+        )
+        return Action("Not settled", text, behind)
+    if _cost_alone(row):
+        text = f"For {choice}, {option} costs the shop least: make it the standard only if your "
+        text += "customers would choose it, too."
+        return Action("By cost alone", text, f"{behind}; {COST_ALONE}")
+    if keep:
+        return Action("Standardise", f"For {choice}, keep to {option}: write it down.", behind)
+    text = f"For {choice}, make {option} the standard, instead of {current}."
     return Action("Standardise", text, behind)
-
-
-def _but(row: Row) -> str:
-    """What the figure of a verdict leaves out, said where it stands."""
-    left = "; what customers pay, and how it looks and lasts after the warranty, is not in it"
-    turns = "; borderline: chance in the calculation alone may turn it"
-    return (left if row["choice"].endswith("_grade") else "") + (turns if row["borderline"] else "")
 
 
 def _proof(row: Row, material: Material, standard: str | None) -> Action:
     """The cheapest option is not shown to be safe."""
     labels = material.decided.labels
     option = option_words(row["choice"], row["option"], labels)
+    choice = choice_words(row["choice"], labels)
     text = (
-        f"For {choice_words(row['choice'], labels)}, do not make {option} the standard yet: it "
-        "would be the cheapest, but is not shown to be safe."
+        f"For {choice}, do not make {option} the standard yet: it would be the cheapest, but is "
+        "not shown to be safe."
     )
+    if row["option"] == standard:
+        text = f"For {choice}, the house standard {option} is not shown to be safe."
     needed = row["jobs_needed"]
     more = f"{counted(needed, 'further job')} without a safety failure would clear it"
-    number = f"{counted(row['jobs'], 'job')} so far" + (f"; {more}" if needed is not None else "")
-    return Action("Prove safe", text, number)
+    (own,) = (
+        one
+        for one in material.decided.parts["options"]
+        if all(one[name] == row[name] for name in ("choice", "scope", "option"))
+    )
+    number = f"{_of(own)} jobs with a failure that can hurt someone"
+    return Action("Prove safe", text, number + (f"; {more}" if needed is not None else ""))
 
 
 def _trial(row: Row, material: Material, standard: str | None) -> Action:
     """It pays to find out."""
     labels = material.decided.labels
-    pair = [option_words(row["choice"], row[name], labels) for name in ("option", "runner_up")]
+    (rival,) = (
+        one["rival"]
+        for one in material.decided.parts["sentences"]
+        if one["choice"] == row["choice"] and one["model"] is None
+    )
+    pair = [option_words(row["choice"], one, labels) for one in (row["option"], rival)]
     text = f"For {choice_words(row['choice'], labels)}, try {pair[0]} against {pair[1]}."
     needed = row["jobs_needed"]
     length = f"about {counted(needed, 'job')}; " if needed else ""

@@ -129,7 +129,7 @@ def _verdict_table(title: str, rows: Sequence[Row], material: Material) -> Table
             span,
             amount(row["saving_vs_current"]),
             "–" if row["p_best"] is None else share_words(row["p_best"]),
-            f"{row['jobs']:,}",
+            "–" if row["jobs"] is None else f"{row['jobs']:,}",
         )
         for row, span in zip(rows, drawn, strict=True)
     ]

@@ -167,7 +167,7 @@ def tally_choice(  # noqa: PLR0913 (what a choice is made of)
         "place": f"'{part.code}'",
     }
     con.execute(fill("tallies/decide_chosen", slots))
-    con.execute(fill("tallies/decide_modes", slots), {"days": days})
+    con.execute(fill("tallies/decide_modes", slots), {"days": days, "as_of": as_of})
 
     def rows(name: str, **values: Any) -> Columns:
         return _columns(con, fill(f"tallies/{name}", slots), values)

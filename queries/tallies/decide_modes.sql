@@ -2,8 +2,9 @@
 -- Grain: one row per (mode, job with the choice) of which a record speaks: few.
 -- Reads: decide_chosen, decide_marks_first, modes, asked_codes (the modes), decide_mixed_units,
 --   records.covers, records.failures.
--- Parameters: days (of the warranty); slot: place (code of the step or part: of a mode that several
---   can have, only what is said of this one). A table.
+-- Parameters: days (of the warranty), as_of (a return after that day is not known yet); slot: place
+--   (code of the step or part: of a mode that several can have, only what is said of this one). A
+--   table.
 -- Columns: entry; mode; failed (seen, and a clean observation); unlooked (not looked for, unclear, or
 --   there at intake).
 -- A failure whose record names another step happened there, and costs there; without a step named it
@@ -29,8 +30,8 @@ said as (
     v.mode is null as uncovered,
     m.kind = 'mixed' as mixed,
     m.target_first as target,
-    coalesce(c.return_reason = k.mode and date_diff('day', c.finished, c.returned) <= $days, false)
-      as came_back
+    coalesce(c.return_reason = k.mode and date_diff('day', c.finished, c.returned) <= $days
+      and c.returned <= $as_of, false) as came_back
   from decide_chosen as c
   inner join decide_marks_first as k on k.entry = c.entry
   inner join asked_codes as a on a.mode = k.mode

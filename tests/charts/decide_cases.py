@@ -59,7 +59,8 @@ def decided(
     parts = [_option(row, one) for one in options]
     on = f"on {model}: " if model else ""
     text = f"{choice}: {on}make {row['option']} the standard: {row['reason']}"
-    return row, parts, {"choice": choice, "model": model, "text": text}
+    rival = row["runner_up"] if verdict == "trial" else None
+    return row, parts, {"choice": choice, "model": model, "text": text, "rival": rival}
 
 
 def _option(row: dict[str, Any], one: Option) -> dict[str, Any]:

@@ -11,7 +11,7 @@ import pytest
 from fixstats.cli import complete
 from fixstats.cli.decide_text import _money, decide_text
 from fixstats.findings.decide_rows import KEYS
-from tests.charts.decide_cases import DECISIONS, EQUAL, PLATE, decided, decision, many_models
+from tests.charts.decide_cases import DECISIONS, EQUAL, PAD, PLATE, decided, decision, many_models
 
 
 @pytest.fixture
@@ -169,6 +169,17 @@ def test_commands_to_go_on_with_are_those_not_done_yet():
         "  fixstats trial plan release --options heat_plate,heat_gun",
     ]
     assert "if you agree" not in decide_text(decision(rows, changed=["labour_rate=9"]))
+
+
+@pytest.mark.parametrize(
+    ("current", "pair"), [("warm_pad", "heat_gun,steam"), ("steam", "steam,heat_gun")]
+)
+def test_a_trial_is_of_the_two_that_the_verdict_names(current, pair):
+    """Not of the one in use, which may be ruled out, nor always of the runner-up."""
+    other = [("heat_gun", *PLATE[1:]), ("heat_plate", (20.0, 19.0, 21.0), *PLATE[2:]), PAD]
+    row, options, told = decided(other, verdict="trial", current=current)
+    out = decide_text(decision([(row, options, told | {"rival": "steam"})]))
+    assert out.endswith(f"fixstats trial plan opening --options {pair}")
 
 
 def test_no_option_may_be_recommended():

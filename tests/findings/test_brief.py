@@ -454,7 +454,7 @@ def test_draws_have_the_pooled_mean():
         (1 / 32, "1 in 32"),
         (1 / 1437, "1 in 1,400"),
         (0.00001, "less than 1 in 10,000"),
-        (0.5, "5 in 10"),
+        (0.5, "50 in 100"),
         (0.26, "1 in 4"),
     ],
 )
@@ -464,6 +464,6 @@ def test_a_rate_is_told_as_one_in_so_many(rate, words):
 
 def test_words_of_odds():
     odds = odds_of({"A": (20, 30), "B": (15, 30)}, "A", 0.95)
-    assert odds_words(odds).startswith("about 6 in 10 (")
+    assert odds_words(odds).startswith("about 63 in 100 (")
     assert seen_words(odds) == "20 of 30 here, 35 of 60 in all"
     assert seen_words(odds_of({"B": (1, 40)}, "A", 0.95)) == "1 of 40 in all"

@@ -34,8 +34,10 @@ def decided(model=None, **changes):
 
 def options(model=None, **states):
     return [
-        {"choice": "opening", "model": model, "option": option, "safety": state}
-        for option, state in ({"plate": "cleared", "gun": "cleared"} | states).items()
+        {"choice": "opening", "model": model, "option": option, "safety": state, "cost_per_job": n}
+        for n, (option, state) in enumerate(
+            ({"plate": "cleared", "gun": "cleared"} | states).items()
+        )
     ]
 
 
@@ -142,6 +144,38 @@ def test_cheap_and_not_shown_to_be_safe_is_not_named_before_what_is():
     one = picked(row, states=options(plate="unproven", gun="unproven"))
     assert told(one) == ("plate", OPEN, False)
     assert "its safety is not shown yet" in one.why
+
+
+@pytest.mark.parametrize("current", [None, "plate", "gun"])
+@pytest.mark.parametrize("state", ["worse", "unproven"])
+def test_what_is_cleared_is_named_though_nobody_uses_it_now(current, state):
+    row = decided(verdict="unproven", current=current, jobs_needed=140)
+    one = picked(row, states=options(plate="unproven", gun=state, pad="cleared", wax="cleared"))
+    assert told(one) == ("pad", OPEN, False)  # the cheaper of the two
+    assert one.why.startswith("PLATE may cost less, its safety is not shown")
+
+
+def test_a_standard_that_is_not_shown_to_be_safe_says_so():
+    one = picked(decided(verdict="lean"), standard="gun", states=options(gun="unproven"))
+    assert told(one) == ("gun", HOUSE, True)
+    assert "its safety is not shown yet; PLATE looks 1.20 EUR a job cheaper" in one.why
+
+
+def test_a_standard_that_nobody_used_is_not_said_to_cost_the_same():
+    one = picked(decided(saving_vs_current=None, verdict="lean"), standard="wax")
+    assert told(one) == ("wax", HOUSE, True)
+    assert one.why.endswith("no recorded job tells it from PLATE")
+
+
+def test_the_cost_of_a_grade_settles_nothing():
+    row = decided(choice="battery_grade", option="low", runner_up="high", current="high")
+    one = pick("battery_grade", "M1", [row], [], None, name=str.upper, currency="EUR")
+    assert told(one) == ("low", OPEN, False)
+    assert one.why.endswith("by the shop's cost alone")
+    held = Standard("battery_grade", "high", SINCE)
+    one = pick("battery_grade", "M1", [row], [], held, name=str.upper, currency="EUR")
+    assert told(one) == ("high", HOUSE, True)
+    assert one.why.endswith("97 % sure: by the shop's cost alone")
 
 
 def test_without_records_only_a_standard_can_speak():

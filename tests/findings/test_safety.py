@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from datetime import date
 
 import pytest
 
@@ -62,7 +63,8 @@ def test_the_less_used_option_is_not_punished():
     assert judged(usual=(2, 1000), new=(0, 20))["new"].state == UNPROVEN
 
 
-def test_on_the_demo_shop(demo_shop):
+@pytest.mark.parametrize("until", [None, date(2025, 12, 31)])
+def test_on_the_demo_shop(demo_shop, until):
     shop = fixstats.open(demo_shop)
     catalogue = shop.folder.catalogue
     choice = find_choice("opening", catalogue)
@@ -70,9 +72,9 @@ def test_on_the_demo_shop(demo_shop):
     modes = safety_modes(choice, catalogue)
     assert modes and all(catalogue.modes[code].safety for code in modes)
     with shop.session(digging=False) as con:
-        found = safety_of(con, shop.folder, choice, options)
+        found = safety_of(con, shop.folder, choice, options, until=until)
     assert list(found) == options
-    rates = shop.rates(any=modes, by="opening", where={"rework": "no"})
+    rates = shop.rates(any=modes, by="opening", where={"rework": "no"}, until=until)
     for row in rates.rows:
         if row["opening"] in found:
             one = found[row["opening"]]

@@ -51,11 +51,21 @@ def option(name: str, safety: str = "cleared", **more: object) -> dict:
     return row | more
 
 
-def decided(*rows: dict, options: tuple[dict, ...] = ()) -> Finding:
-    sentences = [{"choice": r["choice"], "model": r["model"], "text": "why"} for r in rows]
-    return Finding(
-        "decide", LEVELS, rows, labels=LABELS, parts={"options": options, "sentences": sentences}
-    )
+def decided(*rows: dict, options: tuple[dict, ...] = (), rival: str = "heat_gun") -> Finding:
+    """Verdicts with options beside them: those given, and the leader of each row."""
+    sentences = [
+        {"choice": r["choice"], "model": r["model"], "text": "why"}
+        | {"rival": rival if r["verdict"] == "trial" else None}
+        for r in rows
+    ]
+    given = {(one["choice"], one["option"]) for one in options}
+    leaders = [
+        option(r["option"], r["safety"], choice=r["choice"], scope=r["scope"], model=r["model"])
+        for r in rows
+        if r["option"] and (r["choice"], r["option"]) not in given
+    ]
+    parts = {"options": (*options, *leaders), "sentences": sentences}
+    return Finding("decide", LEVELS, rows, labels=LABELS, parts=parts)
 
 
 def alarm(mode: str = "dust_under_glass", **more: object) -> dict:

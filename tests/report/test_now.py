@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+import pytest
+
 from fixstats.findings.base import listing
-from fixstats.report.blocks import Actions, Paragraph
+from fixstats.report.blocks import Actions, Paragraph, Table
 from fixstats.report.now import MOST_LINES, now
+from fixstats.report.sections_choices import verdicts
 from tests.report.cases import alarm, decided, material, option, verdict, watched
 
 
@@ -108,7 +111,14 @@ def test_a_cheap_option_that_is_not_proven_safe_is_not_recommended():
     (action,), _ = lines(decided=found)
     assert action.kind == "Prove safe"
     assert "not shown to be safe" in action.text
-    assert "80 further jobs without a safety failure" in action.number
+    assert action.number == (
+        "5 of 108 jobs with a failure that can hurt someone; 80 further jobs without a safety "
+        "failure would clear it"
+    )
+    standard = {"choice": "opening", "scope": "all", "model": None, "option": "heat_plate"}
+    adopted = listing("standards", [standard | {"jobs_since": 3}])
+    (action,), _ = lines(decided=found, standards=adopted)
+    assert action.text.endswith("the house standard Heated plate is not shown to be safe.")
 
 
 def test_models_alone_and_other_verdicts_are_no_line():
@@ -126,10 +136,52 @@ def test_no_one_is_wholly_sure():
     assert "100" not in action.number
 
 
-def test_what_a_figure_leaves_out_is_said_beside_it():
-    def number(**more):
-        return lines(decided=decided(verdict(**more)))[0][0].number
+def test_a_verdict_on_the_border_is_not_sold_as_settled():
+    (action,), _ = lines(decided=decided(verdict(borderline=True)))
+    assert action.kind == "Not settled"
+    assert "only just: see what next month says" in action.text
+    assert action.number.endswith("chance in the calculation alone may turn this verdict")
+    (action,), _ = lines(decided=decided(verdict()))
+    assert (action.kind, "borderline" in action.number) == ("Standardise", False)
 
-    assert "what customers pay" in number(choice="battery_grade")
-    assert "borderline" in number(borderline=True)
-    assert not {"customers", "borderline:"} & set(number().split())
+
+@pytest.mark.parametrize("current", ["original", "aftermarket"])
+def test_a_grade_is_told_by_the_shops_cost_alone(current):
+    row = verdict("battery_grade", option="original", runner_up="aftermarket", current=current)
+    (action,), _ = lines(decided=decided(row))
+    assert action.kind == "By cost alone"
+    assert action.text.endswith("only if your customers would choose it, too.")
+    assert "what customers pay for it" in action.number
+
+
+def test_what_is_settled_comes_first_then_what_most_jobs_are_about():
+    found = decided(
+        verdict("edge", borderline=True, saving_vs_current=50.0),
+        verdict("battery_grade", saving_vs_current=50.0),
+        verdict("few"),
+        verdict("many", saving_vs_current=3.0),
+        # hardly used yet, but it would take the place of what was used on many jobs
+        options=(
+            option("heat_plate", choice="many", jobs=10),
+            option("heat_gun", choice="many", jobs=4000),
+        ),
+    )
+    actions, _ = lines(decided=found)
+    assert [one.text.split(",")[0] for one in actions] == [
+        "For many", "For few", "For battery grade", "For edge",
+    ]  # fmt: skip
+
+
+def test_a_trial_names_the_two_that_the_verdict_names():
+    found = decided(verdict(name="trial", runner_up="warm_pad"), rival="heat_gun")
+    (action,), _ = lines(decided=found)
+    assert "try Heated plate against Hot-air gun." in action.text
+
+
+def test_where_every_option_is_ruled_out_there_is_still_a_table():
+    none = dict.fromkeys(("option", "runner_up", "p_best", "jobs", "saving_per_job", "safety"))
+    found = decided(verdict(name="unproven", **none), options=(option("heat_gun", "worse"),))
+    of = material(decided=found)
+    assert [one.kind for one in lines(decided=found)[0]] == ["Stop"]
+    (table,) = [one for one in verdicts(of).blocks if isinstance(one, Table)]
+    assert table.rows[0][-1] == "–"
