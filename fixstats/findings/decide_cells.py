@@ -11,10 +11,11 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
+from numpy.typing import ArrayLike
 
 from fixstats import stats
 from fixstats.findings.adjusting import PRACTISED, Plan, plan_of, same_jobs
-from fixstats.findings.adjusting_columns import Cells, chosen, coded, combined
+from fixstats.findings.adjusting_columns import Cells, chosen, coded, combined, summed
 from fixstats.findings.comebacks_figures import Followed
 from fixstats.stats.design import IntArray
 from fixstats.stats.validators import FloatArray
@@ -129,48 +130,41 @@ def _jobs_of(jobs: Columns, key: str) -> dict[str, float]:
 
 
 def _joined(counted: Counted, options: Sequence[str]) -> Cells:
-    """All tables under each other as cells, not yet merged; jobs are the opportunities."""
+    """All tables in the same cells, by option, model and keys; jobs are the opportunities.
+
+    In order of the cells: the database answers in any, and sums of minutes depend on theirs.
+    """
     tables = (counted.jobs, counted.failures, counted.minutes)
-    sizes = [len(table["option"]) if table else 0 for table in tables]
+    ends = np.cumsum([len(table["option"]) if table else 0 for table in tables])
 
     def column(key: str) -> list[Sequence[Any]]:
         return [table[key] for table in tables if table]
 
-    late = np.concatenate(column("late")).astype(bool)
-    sums: dict[str, FloatArray] = {}
-
-    def add(name: str, values: FloatArray) -> None:
-        sums[name], sums[name + EARLY] = values, np.where(late, 0.0, values)
-
-    for name, table, size, field in (
-        ("jobs", 0, sizes[0], "jobs"),
-        ("timed", 2, sizes[2], "jobs"),
-        ("minutes", 2, sizes[2], "minutes"),
-        ("squares", 2, sizes[2], "squares"),
-    ):
-        values = np.zeros(sum(sizes))
-        if size:
-            first = sum(sizes[:table])
-            values[first : first + size] = tables[table][field]
-        add(name, values)
-    if sizes[1]:
-        modes = coded("mode", counted.failures["mode"])
-        failures = np.asarray(counted.failures["failures"], dtype=np.float64)
-        for code, mode in enumerate(modes.values):
-            values = np.zeros(sum(sizes))
-            values[sizes[0] : sizes[0] + sizes[1]] = np.where(modes.codes == code, failures, 0.0)
-            add(mode, values)
     used = coded("option", *column("option"))
     place = np.array([options.index(one) for one in used.values], dtype=np.int64)
     option = place[used.codes]
     columns = {key: coded(key, *column(key)) for key in ("model", *counted.keys)}
-    # The database answers in any order, and sums of minutes depend on theirs in the last digit.
-    order = np.argsort(
-        combined([option, *(one.codes for one in columns.values()), late.astype(np.int64)])
-    )
-    columns = {key: replace(one, codes=one.codes[order]) for key, one in columns.items()}
-    sums = {name: values[order] for name, values in sums.items()}
-    return Cells(option[order], columns, np.zeros(len(option)), sums["jobs"], sums)
+    cell = combined([option, *(one.codes for one in columns.values())])
+    _, first = np.unique(cell, return_index=True)
+    late = np.concatenate(column("late")).astype(bool)
+    sums: dict[str, FloatArray] = {}
+
+    def add(name: str, rows: IntArray, values: ArrayLike) -> None:
+        counts = np.asarray(values, dtype=np.float64)
+        sums[name] = summed(cell[rows], counts, len(first))
+        sums[name + EARLY] = summed(cell[rows], np.where(late[rows], 0.0, counts), len(first))
+
+    add("jobs", np.arange(ends[0]), counted.jobs["jobs"])
+    for name, field in (("timed", "jobs"), ("minutes", "minutes"), ("squares", "squares")):
+        add(name, np.arange(ends[1], ends[2]), counted.minutes[field] if counted.minutes else ())
+    if counted.failures:
+        modes = coded("mode", counted.failures["mode"])
+        failures = np.asarray(counted.failures["failures"], dtype=np.float64)
+        for code, mode in enumerate(modes.values):
+            own = np.flatnonzero(modes.codes == code)
+            add(mode, ends[0] + own, failures[own])
+    columns = {key: replace(one, codes=one.codes[first]) for key, one in columns.items()}
+    return Cells(option[first], columns, np.zeros(len(first)), sums["jobs"], sums)
 
 
 def _unlooked(counted: Counted, options: Sequence[str]) -> dict[str, FloatArray]:
