@@ -39,8 +39,8 @@ class OptionSafety:
     low, high
         Exact one-sided limits of the rate; 0 and 1 without opportunities.
     p_more
-        Exact one-sided p-value that it fails more often than the most used option; None for that
-        option itself, and where either has no opportunities.
+        Exact one-sided p-value, not corrected, that it fails more often than the most used option;
+        None for that option itself, and where either has no opportunities.
     jobs_needed
         Jobs without a safety failure that would still be needed to clear it; 0 for a cleared one,
         None for one that is worse.
@@ -107,32 +107,43 @@ def judge_safety(
 
     ``worse``: the exact lower limit of the rate is above ``safety_limit``, or that of the
     difference to the most used option is above 0, which is to say that Fisher's one-sided test
-    rejects that it fails no more often, its error shared by all options so compared (Bonferroni):
+    rejects that it fails no more often, its error shared by all options so compared (Holm):
     without that, one in thirteen simulated choices of three equally safe options lost one. Limits
     of two options are never compared with each other: that would punish the less used one. Source
     of the limits: Clopper and Pearson 1934, Biometrika 26:404-413, all of the error on one side.
     """
-    first, *_ = counts
-    compared = sum(opportunities > 0 for _, opportunities in counts.values()) - 1
-    error = (1 - confidence_level) / max(compared, 1)
+    more = _more_than_first(counts)
+    corrected = stats.holm(list(more.values())) if more else ()
+    shown = {
+        option
+        for option, p_value in zip(more, corrected, strict=True)
+        if p_value < 1 - confidence_level
+    }
     states = {}
     for option, (failures, opportunities) in counts.items():
         low, high = _limits(failures, opportunities, confidence_level)
-        p_more = None
-        if option != first and opportunities and counts[first][1]:
-            p_more = float(
-                stats.fisher(failures, opportunities, *counts[first], alternative="more")
-            )
         state = UNPROVEN if high > safety_limit else CLEARED
-        if low > safety_limit or (p_more is not None and p_more < error):
+        if low > safety_limit or option in shown:
             state = WORSE
         needed = None
         if state != WORSE:
             needed = _needed(failures, opportunities, safety_limit, confidence_level)
         states[option] = OptionSafety(
-            option, state, failures, opportunities, low, high, p_more, needed
+            option, state, failures, opportunities, low, high, more.get(option), needed
         )
     return states
+
+
+def _more_than_first(counts: Mapping[str, tuple[int, int]]) -> dict[str, float]:
+    """p-values, each for itself, that an option fails more often than the first, by Fisher."""
+    first, *others = counts
+    if not counts[first][1]:
+        return {}
+    return {
+        option: float(stats.fisher(*counts[option], *counts[first], alternative="more"))
+        for option in others
+        if counts[option][1]
+    }
 
 
 def _without_modes(option: str) -> OptionSafety:
