@@ -136,6 +136,38 @@ def test_expected_returns_are_those_of_the_log_rank_test(shop, con):
         assert by_lot[name]["shared"] == sum(event)
 
 
+def test_returns_of_lots_that_were_alone_are_left_out(shop, con):
+    lay(con, shop, "battery")
+    counted = rows_of(watch.count_returns(con, lots(con), DAYS, LAST))
+    by_lot = {row["value"]: row for row in counted if row["reason"] == "any"}
+    jobs = con.execute(
+        "select concat_ws('|', l.grade, f.model, f.quarter), l.lot, least(f.days_watched, 90), "
+        "f.days_back, f.reason from followups f join last_pieces l using (entry) "
+        "where l.part = 'battery' and f.rework = 'no' and f.finished >= ? and l.grade is not null",
+        [SINCE],
+    ).fetchall()
+    alike = defaultdict(list)
+    for stratum, lot, last, back, reason in jobs:
+        returned = back is not None and back <= last
+        event = returned and reason not in (None, "unrelated")
+        alike[stratum].append((lot, back if returned else last, event))
+    followed, expected, alone = Counter(), defaultdict(float), 0
+    for rows in alike.values():
+        for name in {lot for lot, *_ in rows} - {None}:
+            own = [day for lot, day, _ in rows if lot == name]
+            if len(own) == len(rows):
+                alone += len(own)
+                continue
+            followed[name] += len(own)
+            for day in (day for _, day, event in rows if event):
+                left = sum(other >= day for _, other, _ in rows)
+                expected[name] += sum(one >= day for one in own) / left
+    assert alone > 0 and len(by_lot) > 10
+    for name, row in by_lot.items():
+        assert row["opportunities"] == followed[name]
+        assert row["expected"] == pytest.approx(expected[name], abs=1e-8)
+
+
 def test_of_one_value_by_day(shop, con):
     group = lots(con)
     lay(con, shop, "battery")
