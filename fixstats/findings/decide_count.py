@@ -30,6 +30,7 @@ from fixstats.tallies.choices import factors_met
 from fixstats.tallies.counts import Period
 from fixstats.tallies.decide import (
     Tallied,
+    clear,
     failure_costs,
     lay_follow_up,
     lay_jobs,
@@ -116,6 +117,7 @@ def count_choices(
         enough = OFTEN * jobs[choice.name]
         own = choice.is_step and timed.get(choice.place, 0) >= enough
         yield _count(con, plan, choice, _Clock(own, own or timed.get("", 0) >= enough))
+    clear(con)
 
 
 @dataclass(frozen=True)

@@ -174,7 +174,8 @@ def conclude(
         earlier.draws[unused] = NEVER
     wanted = ground.models if known.models is None else known.models
     answer = ChoiceWeighed(
-        counted=counted,
+        # Its tables are in the ground now; of a million jobs they are too large to be kept.
+        counted=replace(counted, jobs={}, failures={}, minutes={}),
         ground=ground,
         known=known,
         parts=fitted.parts,

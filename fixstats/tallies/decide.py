@@ -139,6 +139,13 @@ def lay_follow_up(
     con.execute("create or replace temp view asked_followups as select * from decide_followups")
 
 
+def clear(con: duckdb.DuckDBPyConnection) -> None:
+    """Drop what was laid down: of a million jobs it is half a gigabyte."""
+    kept = [f"decide_{view}" for view in KEPT]
+    for table in ("decide_chosen", "decide_modes", "decide_followups", "decide_jobs", *kept):
+        con.execute(f"drop table if exists {table}")
+
+
 def tally_choice(  # noqa: PLR0913 (what a choice is made of)
     con: duckdb.DuckDBPyConnection,
     catalogue: Catalogue,
@@ -229,10 +236,8 @@ def _coded(
     levels: dict[str, tuple[Any, ...]],
 ) -> Columns:
     """The answer as arrays; columns of codes with their words."""
-    import numpy as np
-
     found = con.execute(text, values).fetchnumpy()
     return {
-        name: Coded(levels[name], column.astype(np.int64)) if name in levels else column
+        name: Coded(levels[name], column) if name in levels else column
         for name, column in found.items()
     }
