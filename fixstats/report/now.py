@@ -10,7 +10,15 @@ from fixstats.charts.words import percent
 from fixstats.findings.watch_words import look_words, seen_words, subject_words
 from fixstats.report.blocks import Action, Actions, Block, Paragraph, Section
 from fixstats.report.material import Material
-from fixstats.report.words import amount, amounts, choice_words, option_words, sentence, sure_words
+from fixstats.report.words import (
+    amount,
+    amounts,
+    choice_words,
+    cost_alone,
+    option_words,
+    sentence,
+    sure_words,
+)
 from fixstats.words import counted, listed
 
 Row = Mapping[str, Any]
@@ -147,12 +155,7 @@ def _jobs(material: Material) -> dict[str, int]:
 
 
 def _order(row: Row, jobs: int) -> tuple[bool, bool, float]:
-    return row["borderline"], _cost_alone(row), -(row["saving_vs_current"] or 0.0) * jobs
-
-
-def _cost_alone(row: Row) -> bool:
-    """Customers pay for a grade, too, and nobody recorded what they would."""
-    return bool(row["choice"].endswith("_grade"))
+    return row["borderline"], cost_alone(row), -(row["saving_vs_current"] or 0.0) * jobs
 
 
 def _standard(row: Row, material: Material, standard: str | None) -> Action | None:
@@ -180,7 +183,7 @@ def _standard(row: Row, material: Material, standard: str | None) -> Action | No
             f"For {choice}, {option} seems the cheapest, but only just: see what next month says."
         )
         return Action("Not settled", text, behind)
-    if _cost_alone(row):
+    if cost_alone(row):
         text = f"For {choice}, {option} costs the shop least: make it the standard only if your "
         text += "customers would choose it, too."
         return Action("By cost alone", text, f"{behind}; {COST_ALONE}")

@@ -10,7 +10,6 @@ from fixstats.report.blocks import Block, Bullets, Cell, Column, Fold, Paragraph
 from fixstats.report.figures import figure
 from fixstats.report.material import Material
 from fixstats.report.words import (
-    VERDICTS,
     amount,
     amounts,
     choice_words,
@@ -21,6 +20,7 @@ from fixstats.report.words import (
     sentence,
     share_words,
     spans,
+    verdict_words,
 )
 from fixstats.words import counted
 
@@ -121,7 +121,7 @@ def _verdict_table(title: str, rows: Sequence[Row], material: Material) -> Table
     cells: list[Sequence[Cell]] = [
         (
             choice_words(row["choice"], labels) + (f", {row['model']}" if row["model"] else ""),
-            VERDICTS[row["verdict"]] + (" (borderline)" if row.get("borderline") else ""),
+            verdict_words(row),
             option_words(row["choice"], row["option"], labels),
             option_words(row["choice"], row["current"], labels),
             amounts([row[name] for name in ("cost_per_job", "cost_low", "cost_high")]),

@@ -103,6 +103,17 @@ def spans(
     ]
 
 
+def cost_alone(row: Row) -> bool:
+    """Customers pay for a grade, too, and nobody recorded what they would."""
+    return bool(row["choice"].endswith("_grade"))
+
+
+def verdict_words(row: Row) -> str:
+    """``standardise``, with what keeps it from being settled."""
+    alone = ", by cost alone" if row["verdict"] == "standardise" and cost_alone(row) else ""
+    return VERDICTS[row["verdict"]] + alone + (" (borderline)" if row["borderline"] else "")
+
+
 def sure_words(probability: float | None) -> str:
     """``97 % sure``; never wholly."""
     if probability is None:

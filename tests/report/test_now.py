@@ -152,6 +152,10 @@ def test_a_grade_is_told_by_the_shops_cost_alone(current):
     assert action.kind == "By cost alone"
     assert action.text.endswith("only if your customers would choose it, too.")
     assert "what customers pay for it" in action.number
+    tables = [
+        one for one in verdicts(material(decided=decided(row))).blocks if isinstance(one, Table)
+    ]
+    assert tables[0].rows[0][1] == "standardise, by cost alone"
 
 
 def test_what_is_settled_comes_first_then_what_most_jobs_are_about():
