@@ -59,7 +59,7 @@ def process(*words: object, tool: list[str] | None = None) -> str:
 
 @dataclass(frozen=True)
 class Spent:
-    """Seconds on the clock, seconds of processors, and GB at the peak of a process."""
+    """Seconds on the clock, seconds of processors, and GB at the peak of its largest process."""
 
     clock: float
     processor: float
@@ -227,7 +227,11 @@ def show_spent(what: str, ours: Spent, theirs: Spent, seconds: float, memory: fl
     if memory:
         verdict = "within" if ours.peak <= memory else "MISSED"
         told = f"{ours.peak:8.2f} GB {theirs.peak:8.2f} GB"
-        print(f"{'  peak memory':<42} {told}  {'':5}  ({verdict} {memory:.2f} GB)", flush=True)
+        print(
+            f"{'  peak memory, its largest process':<42} {told}  {'':5}  "
+            f"({verdict} {memory:.2f} GB)",
+            flush=True,
+        )
 
 
 def by_script(*sheets: Path) -> list[str]:
