@@ -289,3 +289,20 @@ def test_decisions_of_many_workshops():
         # Half of what raw costs lose is the aim; where the best differs by model it is missed.
         part = 0.5 if name == "one better, 4000 jobs" else 1.4
         assert ours.mean() <= part * raw.mean() + 2 * (ours - raw).std() / np.sqrt(number), name
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("name", [name for name in KINDS if not name.startswith("equal")])
+def test_money_lost_at_the_end(name):
+    """More workshops than the table above can have: the last month only, on other seeds."""
+    number = int(os.environ.get("FIXSTATS_SHOPS", "200"))
+    looks = []
+    for seed in range(50_000, 50_000 + number):
+        shop = shops.shop(seed, KINDS[name])
+        looks.append(look_at(shop, MONTHS, answered(shop, MONTHS, NEVER)))
+    ours, raw, pooled = (
+        np.array([getattr(one, way) for one in looks]) for way in ("decided", "raw", "pooled")
+    )
+    print(f"| {name} | {ours.mean():.2f} | {raw.mean():.2f} | {pooled.mean():.2f} |")
+    assert ours.mean() <= pooled.mean() + 2 * (ours - pooled).std() / np.sqrt(number)
+    assert ours.mean() <= raw.mean() + 2 * (ours - raw).std() / np.sqrt(number)
