@@ -35,10 +35,11 @@ def report(
       fixstats report --month last --out /tmp/for-the-owner
     """
     from fixstats.cli.text import printable
-    from fixstats.report.files import reports_of, write_report
+    from fixstats.report.files import check_room, reports_of, write_report
     from fixstats.shop import open_shop
 
     opened = open_shop(shop)
+    check_room(out or reports_of(opened.folder))
     page = opened.report(month)
     folder = out or reports_of(opened.folder) / page.name
     written = write_report(page, folder)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from pathlib import Path
 
 from fixstats.errors import FixstatsError
@@ -54,3 +55,18 @@ def write_report(page: Page, folder: Path) -> list[Path]:
         except OSError as trouble:
             raise FixstatsError(f"{path}: cannot be written ({trouble.strerror})") from trouble
     return list(texts)
+
+
+def check_room(folder: Path) -> None:
+    """Before the work begins, so that nobody waits for a report in vain; makes nothing.
+
+    Raises
+    ------
+    FixstatsError
+        If the folder cannot be made, or nothing can be written into it.
+    """
+    nearest = next(path for path in (folder, *folder.absolute().parents) if path.exists())
+    if not (nearest.is_dir() and os.access(nearest, os.W_OK)):
+        raise FixstatsError(
+            f"{folder}: cannot be written ({nearest} is no folder that can be written to)"
+        )

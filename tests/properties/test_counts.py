@@ -31,7 +31,7 @@ RELAXED = settings(
     phases=[Phase.generate, Phase.shrink],
     suppress_health_check=[HealthCheck.too_slow, HealthCheck.function_scoped_fixture],
 )
-EVERYDAY = 3  # kinds of question, of five, that each shop of the everyday suite is asked
+EVERYDAY = 2  # kinds of question, of five, that each shop of the everyday suite is asked
 SLOW_SHOPS = int(os.environ.get("FIXSTATS_RANDOM_SHOPS", "3000"))
 CHUNKS = 10
 
