@@ -31,7 +31,6 @@ RELAXED = settings(
     phases=[Phase.generate, Phase.shrink],
     suppress_health_check=[HealthCheck.too_slow, HealthCheck.function_scoped_fixture],
 )
-EVERYDAY = 2  # kinds of question, of five, that each shop of the everyday suite is asked
 SLOW_SHOPS = int(os.environ.get("FIXSTATS_RANDOM_SHOPS", "3000"))
 CHUNKS = 10
 
@@ -66,10 +65,10 @@ def through_importer(shop, asked):
             return differences(shop, con, folder.catalogue, asked)
 
 
-def agree_on_seed(con, seed, most=None):
+def agree_on_seed(con, seed):
     rng = random.Random(seed)
     shop = random_shop(rng)
-    asked = few_questions(shop, rng, most=most)
+    asked = few_questions(shop, rng)
     found = in_memory(con, shop, asked)
     if found:
         shop = reduced(shop, lambda one: bool(in_memory(con, one, asked[:5])))
@@ -80,7 +79,7 @@ def agree_on_seed(con, seed, most=None):
 @settings(RELAXED, max_examples=25)
 @given(shop=shops())
 def test_sheets_through_the_importer_agree(shop):
-    asked = few_questions(shop, random.Random(str(shop)), others=0, most=EVERYDAY)
+    asked = few_questions(shop, random.Random(str(shop)), others=0)
     found = through_importer(shop, asked)
     assert not found, "\n".join(found)
 
@@ -88,16 +87,14 @@ def test_sheets_through_the_importer_agree(shop):
 @settings(RELAXED, max_examples=50)
 @given(shop=shops())
 def test_jobs_in_the_tables_agree(con, shop):
-    found = in_memory(
-        con, shop, few_questions(shop, random.Random(str(shop)), others=0, most=EVERYDAY)
-    )
+    found = in_memory(con, shop, few_questions(shop, random.Random(str(shop)), others=0))
     assert not found, "\n".join(found)
 
 
 @pytest.mark.parametrize("chunk", range(2))
 def test_larger_shops_agree(con, chunk):
     for seed in range(10 * chunk, 10 * chunk + 10):
-        agree_on_seed(con, seed, most=EVERYDAY)
+        agree_on_seed(con, seed)
 
 
 @pytest.mark.parametrize("view", ["first", "attempted"])
