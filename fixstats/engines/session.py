@@ -26,6 +26,7 @@ VIEWS = (
     "last_pieces",
     "followups",
     "factors",
+    "first_grades",
     "device_grades",
     "step_targets",
     "part_units",

@@ -24,8 +24,8 @@ Columns = dict[str, list[Any]]
 # Watched are jobs that are no come-backs themselves, as in comparisons.
 FIRST_JOBS = (("rework", "no"),)
 # Views of which the rows of the watched jobs are kept, in the order in which they read each other.
-KEPT = ("flags", "first_pieces", "mixed_units", "marks_first")
-JOB_KEYS = ("model", "month", "quarter", "technician")
+KEPT = ("flags", "first_pieces", "marks_first")
+JOB_KEYS = ("model", "technician")
 DIGITS = 9
 DAY = Key("finished", "job", "finished")
 
@@ -81,8 +81,9 @@ def lay_watched(
     ask = Ask(tuple(modes), JOB_KEYS, where=FIRST_JOBS, since=baseline, until=until)
     lay_out(con, catalogue, ask, (DAY,))
     con.execute(statement("tallies/watch_asked"), {"since": since})
-    for view in KEPT:
-        con.execute(fill("tallies/watch_kept", {"view": view}))
+    con.execute(statement("tallies/watch_kinds"))
+    for view, rows_of in (*((view, "kept") for view in KEPT), ("first_grades", "examples")):
+        con.execute(fill(f"tallies/watch_{rows_of}", {"view": view}))
         con.execute(fill("tallies/watch_read", {"view": view}))
     rows = [
         (name, -number, mode)  # numbers of what a mode can happen to are positive
@@ -96,7 +97,8 @@ def lay_watched(
 
 def months(con: duckdb.DuckDBPyConnection) -> Columns:
     """Counts of every mode and family by month and device model."""
-    return _columns(con, _counts("watched_jobs", "model, month, watched, "), {})
+    found = _columns(con, _counts("watched_jobs", "model, month, watched, "), {})
+    return {**found, "month": [f"{one // 100}-{one % 100:02d}" for one in found["month"]]}
 
 
 def days(
@@ -107,13 +109,18 @@ def days(
     ``risks``: (mode or family, whether it is a family, device model, risk of one unit).
     """
     load(con, "watched_risks", "subject varchar, whole boolean, model varchar, risk double", risks)
-    rows = _counts("watched_jobs", "model, finished, ", "and watched")
+    rows = _rows("watched_jobs", "model, finished, ", "and watched")
     return _columns(con, fill("tallies/watch_days", {"rows": rows}), {"shift": shift})
 
 
 def _counts(jobs: str, keys: str, filters: str = "", only: str = "") -> str:
+    rows = _rows(jobs, keys, filters, only)
+    return fill("tallies/watch_counts", {"keys": keys, "rows": rows})
+
+
+def _rows(jobs: str, keys: str, filters: str = "", only: str = "") -> str:
     slots = {"jobs": jobs, "keys": keys, "filters": filters, "only": only}
-    return fill("tallies/watch_counts", slots)
+    return fill("tallies/watch_rows", slots)
 
 
 def lay_part(con: duckdb.DuckDBPyConnection, part: str) -> None:

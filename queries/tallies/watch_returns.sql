@@ -88,6 +88,28 @@ hazards as (
   inner join followed as f on f.alike = r.alike and f.day = r.day
   group by r.alike, r.reason, r.day
 ),
+-- one row per (alike jobs, reason, day on which any left): the shares up to it, added up
+hazards_by_then as (
+  select
+    r.alike,
+    r.reason,
+    d.day,
+    sum(coalesce(h.hazard, 0)) over (partition by r.alike, r.reason order by d.day) as hazard
+  from (select distinct alike, reason from hazards) as r
+  inner join by_day as d on d.alike = r.alike
+  left join hazards as h on h.alike = r.alike and h.reason = r.reason and h.day = d.day
+),
+-- jobs by when they left, however that was
+gone as (
+  select
+    value,
+    alike,
+    /*keys*/
+    day,
+    sum(jobs) as jobs
+  from leaving
+  group by all
+),
 -- one row per alike jobs: how many there are
 sizes as (
   select
@@ -127,9 +149,10 @@ side_by_side as (
     /*keys*/
     0 as failures,
     l.jobs * h.hazard as expected
-  from leaving as l
+  from gone as l
   inner join own as o on o.value = l.value and o.alike = l.alike
-  inner join hazards as h on h.alike = l.alike and h.day <= l.day
+  inner join hazards_by_then as h on h.alike = l.alike and h.day = l.day
+  where h.hazard > 0
 ),
 -- one row per (reason, value, alike jobs), and keys
 within as (

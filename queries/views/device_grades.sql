@@ -1,6 +1,6 @@
 -- Question: of which grade is each part in the device, for modes of mixed parts?
 -- Grain: one row per (mode of mixed parts, job in scope, named part).
--- Reads: mode_mixed, records.pieces, grades, records.factors, shop_settings.
+-- Reads: mode_mixed, first_grades, grades, records.factors, shop_settings.
 -- Parameters: none.
 -- Columns: mode; entry; part; position (of the part in the catalogue); grade (null: not known);
 --   origin (null: not known). In scope: jobs on which at least one named part has a piece.
@@ -8,22 +8,13 @@
 --   that the catalogue gives to parts nobody recorded, where the device had no repair before.
 create or replace temp view device_grades as
 with
--- one row per (job, part with a piece): the first one
-present as (
-  select
-    entry,
-    part,
-    grade
-  from records.pieces
-  where piece = 1
-),
 -- one row per (mode, job in scope)
 scope as (
   select distinct
     m.mode,
     p.entry
   from mode_mixed as m
-  inner join present as p on p.part = m.part
+  inner join first_grades as p on p.part = m.part
 ),
 -- one row per job whose device had no repair before
 untouched as (
@@ -44,7 +35,7 @@ graded as (
     end as grade
   from scope as s
   inner join mode_mixed as m on m.mode = s.mode
-  left join present as p on p.entry = s.entry and p.part = m.part
+  left join first_grades as p on p.entry = s.entry and p.part = m.part
   left join untouched as u on u.entry = s.entry
   cross join shop_settings as d
 )

@@ -1,6 +1,6 @@
 -- Question: on which jobs could parts of different grades have conflicted?
 -- Grain: one row per (target of mixed parts, job where grades differ or one is not known).
--- Reads: targets, target_places, records.pieces, grades, records.factors, shop_settings.
+-- Reads: targets, target_places, first_grades, grades, records.factors, shop_settings.
 -- Parameters: none.
 -- Columns: target; entry; place (''), number (0), option (null): the unit is the job; maybe (true: a
 --   grade is not known and the known ones do not differ).
@@ -44,9 +44,8 @@ present as (
     min(o.origin) as one_origin,
     max(o.origin) as other_origin
   from named as n
-  inner join records.pieces as p on p.part = n.part
+  inner join first_grades as p on p.part = n.part
   left join origins as o on o.grade = p.grade
-  where p.piece = 1
   group by n.target, p.entry
 ),
 -- one row per job whose device had no repair before, with the origin of a part nobody recorded

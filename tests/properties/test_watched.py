@@ -61,7 +61,8 @@ def table(rows, keys):
 def asked(con, text):
     cursor = con.execute(text)
     names = [column[0] for column in cursor.description]
-    return [dict(zip(names, row, strict=True)) for row in cursor.fetchall()]
+    rows = [dict(zip(names, row, strict=True)) for row in cursor.fetchall()]
+    return [{**row, "quarter": "{}-Q{}".format(*divmod(row["quarter"], 10))} for row in rows]
 
 
 def by_twin(shop, catalogue, families, by, since=None):
