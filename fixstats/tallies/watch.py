@@ -85,19 +85,30 @@ def lay_watched(
     for view, rows_of in (*((view, "kept") for view in KEPT), ("first_grades", "examples")):
         con.execute(fill(f"tallies/watch_{rows_of}", {"view": view}))
         con.execute(fill("tallies/watch_read", {"view": view}))
-    rows = [
-        (name, -number, mode)  # numbers of what a mode can happen to are positive
-        for number, (name, codes) in enumerate(families.items(), 1)
-        for mode in codes
-    ]
-    load(con, "watched_families", "family varchar, target integer, mode varchar", rows)
+    _number(con, modes, families)
     for name in ("jobs", "units", "changes", "family_units", "family_changes", "followups"):
         con.execute(statement(f"tallies/watch_{name}"))
 
 
+def _number(
+    con: duckdb.DuckDBPyConnection, modes: Sequence[str], families: Mapping[str, Sequence[str]]
+) -> None:
+    """Number modes from 1 up and families from -1 down: numbers are gathered faster than names."""
+    rows: list[tuple[int, str | None, str | None]] = [
+        (number, mode, None) for number, mode in enumerate(modes, 1)
+    ]
+    members = []
+    for number, (name, codes) in enumerate(families.items(), 1):
+        rows.append((-number, None, name))
+        members += [(-number, mode) for mode in codes]
+    load(con, "watched_subjects", "subject integer, mode varchar, family varchar", rows)
+    load(con, "watched_families", "family integer, mode varchar", members)
+
+
 def months(con: duckdb.DuckDBPyConnection) -> Columns:
     """Counts of every mode and family by month and device model."""
-    found = _columns(con, _counts("watched_jobs", "model, month, watched, "), {})
+    rows = _counts("", "model, month, watched, ")
+    found = _columns(con, fill("tallies/watch_months", {"rows": rows}), {})
     return {**found, "month": [f"{one // 100}-{one % 100:02d}" for one in found["month"]]}
 
 
@@ -108,18 +119,24 @@ def days(
 
     ``risks``: (mode or family, whether it is a family, device model, risk of one unit).
     """
-    load(con, "watched_risks", "subject varchar, whole boolean, model varchar, risk double", risks)
-    rows = _rows("watched_jobs", "model, finished, ", "and watched")
-    return _columns(con, fill("tallies/watch_days", {"rows": rows}), {"shift": shift})
+    numbers = {
+        (mode or family, mode is None): number
+        for number, mode, family in con.execute("from watched_subjects").fetchall()
+    }
+    rows = [(numbers[name, whole], model, risk) for name, whole, model, risk in risks]
+    load(con, "watched_risks", "subject integer, model varchar, risk double", rows)
+    counted = _rows("", "model, finished, ", "and watched")
+    return _columns(con, fill("tallies/watch_days", {"rows": counted}), {"shift": shift})
 
 
-def _counts(jobs: str, keys: str, filters: str = "", only: str = "") -> str:
-    rows = _rows(jobs, keys, filters, only)
+def _counts(part: str, keys: str, filters: str = "", only: str = "") -> str:
+    rows = _rows(part, keys, filters, only)
     return fill("tallies/watch_counts", {"keys": keys, "rows": rows})
 
 
-def _rows(jobs: str, keys: str, filters: str = "", only: str = "") -> str:
-    slots = {"jobs": jobs, "keys": keys, "filters": filters, "only": only}
+def _rows(part: str, keys: str, filters: str, only: str = "") -> str:
+    tables = {of: _table(of, part) for of in ("jobs", "changes")}
+    slots = {**tables, "keys": keys, "filters": filters, "only": only}
     return fill("tallies/watch_rows", slots)
 
 
@@ -129,9 +146,14 @@ def lay_part(con: duckdb.DuckDBPyConnection, part: str) -> None:
     What went wrong is asked of the first piece, what came back of the one in the device. Groups of
     no part (``part`` empty) need none.
     """
-    for of, pieces in (("jobs", "first_pieces"), ("followups", "last_pieces")) if part else ():
-        text = fill("tallies/watch_pieces", {"of": of, "pieces": pieces, "part": part})
-        con.execute(text, {"part": part})
+    for of, pieces, only in (
+        ("jobs", "first_pieces", ""),
+        ("changes", "first_pieces", _only(part)),
+        ("followups", "last_pieces", ""),
+    ):
+        slots = {"of": of, "pieces": pieces, "only": only, "part": part}
+        if part:
+            con.execute(fill("tallies/watch_pieces", slots), {"part": part})
 
 
 def count_groups(con: duckdb.DuckDBPyConnection, groups: Sequence[Group]) -> list[Columns]:
@@ -153,8 +175,12 @@ def count_value_days(
 
 def _modes_of(group: Group, keys: str, filters: str) -> str:
     """The statement that counts every mode in a kind of group, by the keys."""
-    only = "and family is null" + own_places([group.part] if group.part else ())
-    return _counts(_rows_of(group, "jobs"), keys, f"and watched {filters}", only)
+    return _counts(group.part, keys, f"and watched {filters}", _only(group.part))
+
+
+def _only(part: str) -> str:
+    """The condition that a unit is that of a mode, at the part if any."""
+    return "and subject > 0" + own_places([part] if part else ())
 
 
 def count_returns(
@@ -165,16 +191,16 @@ def count_returns(
     values: Iterable[str] | None = None,
 ) -> Columns:
     """Returns and expected returns by reason and value; of some ``values``, by day of hand-over."""
-    slots = {"followups": _rows_of(group, "followups"), "keys": "", "filters": ""}
+    slots = {"followups": _table("followups", group.part), "keys": "", "filters": ""}
     if values is not None:
         slots |= {"keys": "finished, ", "filters": _of_values(con, "l.value", values)}
     text = fill("tallies/watch_returns", {**slots, **_slots(group)})
     return _columns(con, text, {"days": days, "as_of": as_of})
 
 
-def _rows_of(group: Group, of: str) -> str:
-    """The table of the watched ``jobs`` or ``followups``."""
-    return f"watched_{of}_of_{group.part}" if group.part else f"watched_{of}"
+def _table(of: str, part: str) -> str:
+    """The table of the watched ``jobs``, ``changes`` or ``followups``; of those with the part."""
+    return f"watched_{of}_of_{part}" if part else f"watched_{of}"
 
 
 def _of_values(con: duckdb.DuckDBPyConnection, column: str, values: Iterable[str]) -> str:

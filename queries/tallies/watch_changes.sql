@@ -2,16 +2,16 @@
 -- Grain: one row per (mode, unit by first choice) that a record speaks of.
 -- Reads: marks_first (of the watched jobs, see watch_kept), watched_jobs, watched_units.
 -- Parameters: none. It becomes the temporary table watched_changes.
--- Columns: entry; mode; family (null: see watch_family_changes); target; place (part, else '');
---   failures (1 or 0); opportunities, unknown (1, 0 or -1: more or less than if no record spoke of the
---   unit).
+-- Columns: those of the job as in watched_jobs; subject (number of the mode); target; place (part, else
+--   ''); failures (1 or 0); opportunities, unknown (1, 0 or -1: more or less than if no record spoke of
+--   the unit).
 create or replace temp table watched_changes as
 with
 -- the units that a record speaks of, as they were counted and as they are
 spoken as (
   select
-    k.entry,
-    u.mode,
+    j.*,
+    u.subject,
     u.target,
     u.place,
     k.seen or k.unclear as seen,
@@ -25,8 +25,13 @@ spoken as (
 )
 select
   entry,
-  mode,
-  cast(null as varchar) as family,
+  model,
+  month,
+  quarter,
+  technician,
+  finished,
+  watched,
+  subject,
   target,
   place,
   case when seen and not doubt and not excluded then 1 else 0 end as failures,

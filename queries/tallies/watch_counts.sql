@@ -2,11 +2,10 @@
 -- Grain: one row per (mode or family, keys).
 -- Reads: the rows of watch_rows (slot rows).
 -- Parameters: none; slots: keys, rows.
--- Columns: mode (null: of a family); family (null: of a mode); the keys; failures, opportunities,
---   unknown (units; of a family jobs).
+-- Columns: subject (number of the mode or family); the keys; failures, opportunities, unknown (units;
+--   of a family jobs).
 select
-  mode,
-  family,
+  subject,
   /*keys*/
   cast(sum(failures) as bigint) as failures,
   cast(sum(opportunities) as bigint) as opportunities,

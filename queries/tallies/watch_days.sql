@@ -1,6 +1,6 @@
 -- Question: how do the failures of each mode and family come day by day, against what was expected?
 -- Grain: one row per (mode or family, watched day of hand-over).
--- Reads: the rows of watch_rows by model and finished (slot rows), watched_risks.
+-- Reads: the rows of watch_rows by model and finished (slot rows), watched_risks, watched_subjects.
 -- Parameters: shift (odds ratio looked for, less 1); slot: rows.
 -- Columns: mode (null: of a family); family (null: of a mode); day; failures, opportunities (units);
 --   expected (failures, the sum of the risks of the units); quiet (the sum over all units of what a
@@ -10,7 +10,6 @@ with
 risks as (
   select
     subject,
-    whole,
     model,
     risk,
     ln(1 + $shift * risk) as quiet
@@ -19,20 +18,29 @@ risks as (
 -- one row per (mode or family, day)
 by_day as (
   select
-    d.mode,
-    d.family,
-    d.finished as day,
+    d.subject,
+    d.finished,
     cast(sum(d.failures) as bigint) as failures,
     cast(sum(d.opportunities) as bigint) as opportunities,
     sum(d.opportunities * r.risk) as expected,
     sum(d.opportunities * r.quiet) as quiet
   from (/*rows*/) as d
-  inner join risks as r
-    on r.subject = coalesce(d.mode, d.family)
-    and r.whole = (d.mode is null)
-    and r.model = d.model
-  group by d.mode, d.family, d.finished
+  inner join risks as r on r.subject = d.subject and r.model = d.model
+  group by d.subject, d.finished
   having sum(d.opportunities) > 0
+),
+-- the same with the names
+named as (
+  select
+    s.mode,
+    s.family,
+    d.finished as day,
+    d.failures,
+    d.opportunities,
+    d.expected,
+    d.quiet
+  from by_day as d
+  inner join watched_subjects as s on s.subject = d.subject
 )
-select * from by_day
+select * from named
 order by day, mode, family

@@ -2,7 +2,7 @@
 -- Grain: one row per (family, job) that a record speaks of.
 -- Reads: flags (of the watched jobs, see watch_kept), watched_jobs, watched_units, watched_families.
 -- Parameters: none. The rows are added to the temporary table watched_changes.
--- Columns: as in watch_changes; mode (null); family; target; place ('').
+-- Columns: as in watch_changes; subject and target (number of the family); place ('').
 -- A family is counted by job: seen where any mode was seen, in doubt where any that applied is.
 insert into watched_changes
 with
@@ -11,25 +11,23 @@ of_modes as (
   select
     u.stand_in,
     f.family,
-    f.target,
     u.mode,
     u.kind,
     count(*) as units,
     sum(case when u.maybe or not u.looked then 1 else 0 end) as doubtful
   from watched_units as u
   inner join watched_families as f on f.mode = u.mode
-  group by u.stand_in, f.family, f.target, u.mode, u.kind
+  group by u.stand_in, f.family, u.mode, u.kind
 ),
 -- one row per (stand-in, family)
 of_families as (
   select
     stand_in,
     family,
-    target,
     sum(units) as units,
     sum(doubtful) as doubtful
   from of_modes
-  group by stand_in, family, target
+  group by stand_in, family
 ),
 -- one row per mark on a mode of a family; what was there at intake could not arise, but for a piece
 -- newly fitted
@@ -66,7 +64,6 @@ told as (
   select
     s.entry,
     s.family,
-    f.target,
     s.seen = 1 as seen,
     f.units = s.gone as excluded,
     f.doubtful > 0 as doubt_before,
@@ -77,16 +74,22 @@ told as (
 -- what that changes
 changes as (
   select
-    entry,
-    cast(null as varchar) as mode,
-    family,
-    target,
+    j.entry,
+    j.model,
+    j.month,
+    j.quarter,
+    j.technician,
+    j.finished,
+    j.watched,
+    t.family as subject,
+    t.family as target,
     '' as place,
     case when seen and not doubt and not excluded then 1 else 0 end as failures,
     case when doubt or excluded then 0 else 1 end
       - case when doubt_before then 0 else 1 end as opportunities,
     case when doubt and not excluded then 1 else 0 end
       - case when doubt_before then 1 else 0 end as unknown
-  from told
+  from told as t
+  inner join watched_jobs as j on j.entry = t.entry
 )
 select * from changes

@@ -1,7 +1,7 @@
 -- Question: how many failures of each mode fell to each value of a group, out of how many that the
 --   same work of the whole shop would have given it?
 -- Grain: one row per (mode, value).
--- Reads: watched_groups (a temporary table: rows of watch_counts).
+-- Reads: watched_groups (a temporary table: rows of watch_counts), watched_subjects.
 -- Parameters: none; slots: value (the column of the group), alike (columns whose values make jobs
 --   alike: device model, quarter and, for parts, grade).
 -- Columns: mode; value; failures, opportunities (units that have others to be compared with); unknown
@@ -13,7 +13,7 @@ with
 -- one row per (mode, value, alike units)
 cells as (
   select
-    mode,
+    subject,
     /*value*/ as value,
     /*alike*/ as alike,
     sum(failures) as failures,
@@ -25,17 +25,17 @@ cells as (
 -- one row per (mode, alike units): those of all values together
 strata as (
   select
-    mode,
+    subject,
     alike,
     sum(failures) as failures,
     sum(opportunities) as opportunities
   from cells
-  group by mode, alike
+  group by subject, alike
 ),
 -- one row per (mode, value)
 compared as (
   select
-    c.mode,
+    c.subject,
     c.value,
     cast(sum(c.failures) as bigint) as failures,
     cast(sum(c.opportunities) as bigint) as opportunities,
@@ -44,9 +44,17 @@ compared as (
     cast(sum(s.failures) as bigint) as shared,
     cast(sum(c.failures * c.opportunities / s.opportunities) as double) as own_part
   from cells as c
-  inner join strata as s on s.mode = c.mode and s.alike = c.alike
+  inner join strata as s on s.subject = c.subject and s.alike = c.alike
   where c.opportunities > 0 and c.opportunities < s.opportunities and c.value is not null
-  group by c.mode, c.value
+  group by c.subject, c.value
+),
+-- the same with the names
+named as (
+  select
+    s.mode,
+    c.* exclude (subject)
+  from compared as c
+  inner join watched_subjects as s on s.subject = c.subject
 )
-select * from compared
+select * from named
 order by mode, value

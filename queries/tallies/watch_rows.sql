@@ -1,10 +1,10 @@
 -- Question: which counts make up those of each mode and family?
 -- Grain: several rows per (mode or family, keys), to be added up: all units as if no record spoke of
 --   them, and what each record changes.
--- Reads: watched_jobs or watched_jobs_of_PART (slot jobs), watched_units, watched_changes.
--- Parameters: none; slots: jobs, keys, filters (which of the jobs), only (which of the units).
--- Columns: mode (null: of a family); family (null: of a mode); the keys; failures, opportunities,
---   unknown (units; of a family jobs).
+-- Reads: watched_jobs and watched_changes, or those of a part (slots jobs, changes), watched_units.
+-- Parameters: none; slots: jobs, changes, keys, filters (which of the jobs), only (which of the units).
+-- Columns: subject (number of the mode or family); the keys; failures, opportunities, unknown (units;
+--   of a family jobs).
 -- All jobs are counted as if no record spoke of them, by their stand-in; then what a record speaks of
 -- is put right.
 with
@@ -29,64 +29,59 @@ units as (
   from watched_units
   where true /*only*/
 ),
--- one row per (stand-in, target, maybe)
+-- one row per (stand-in, kind of unit: target, covers and maybe, as one number)
 sizes as (
   select
     stand_in,
     covers,
     target,
     maybe,
+    dense_rank() over (order by target, covers, maybe) as kind,
     count(*) as units
   from units
   group by stand_in, covers, target, maybe
 ),
--- one row per (target, covers, maybe, keys)
+-- one row per (kind of unit, keys)
 totals as (
   select
-    s.target,
-    s.covers,
-    s.maybe,
+    s.kind,
     /*keys*/
     sum(s.units * c.jobs) as units
   from counted as c
   inner join sizes as s on s.stand_in = c.stand_in
   group by all
 ),
--- one row per (covers, target, mode or family of it)
+-- one row per (kind of unit, mode or family of it)
 subjects as (
   select distinct
-    covers,
-    target,
-    mode,
-    family,
-    looked
-  from watched_units
-  where true /*only*/
+    s.kind,
+    u.subject,
+    u.looked and not s.maybe as known
+  from sizes as s
+  inner join (select * from watched_units where true /*only*/) as u
+    on u.target = s.target and u.covers is not distinct from s.covers
 ),
 -- all units, as if no record spoke of them
 plain as (
   select
-    m.mode,
-    m.family,
+    m.subject,
     /*keys*/
     0 as failures,
-    case when m.looked and not t.maybe then t.units else 0 end as opportunities,
-    case when m.looked and not t.maybe then 0 else t.units end as unknown
+    case when m.known then t.units else 0 end as opportunities,
+    case when m.known then 0 else t.units end as unknown
   from totals as t
-  inner join subjects as m
-    on m.target = t.target and m.covers is not distinct from t.covers
+  inner join subjects as m on m.kind = t.kind
 ),
 -- what the records change
 put_right as (
   select
-    c.mode,
-    c.family,
+    subject,
     /*keys*/
-    c.failures,
-    c.opportunities,
-    c.unknown
-  from (select * from watched_changes where true /*only*/) as c
-  inner join (select * from /*jobs*/ where true /*filters*/) as j on j.entry = c.entry
+    failures,
+    opportunities,
+    unknown
+  from /*changes*/
+  where true /*filters*/ /*only*/
 ),
 -- both, not added up
 both_parts as (

@@ -1,10 +1,11 @@
 -- Question: what could have gone wrong on the jobs that stand in for all others, and was it looked
 --   for?
 -- Grain: one row per (stand-in, mode, unit by first choice): few.
--- Reads: watched_asked, watched_jobs, step_targets, units_beside_steps, asked_modes, records.covers.
+-- Reads: watched_asked, watched_jobs, watched_subjects, step_targets, units_beside_steps, asked_modes,
+--   records.covers.
 -- Parameters: none. It becomes the temporary table watched_units.
--- Columns: stand_in; covers; mode; family (null: see watch_family_units); kind (steps, part or mixed);
---   target; place (part, else ''); maybe (true: not known whether it could have failed); looked (true:
+-- Columns: stand_in; covers; subject (number of the mode); mode; kind (steps, part or mixed); target;
+--   place (part, else ''); maybe (true: not known whether it could have failed); looked (true:
 --   the bench looked for the mode).
 create or replace temp table watched_units as
 with
@@ -42,8 +43,8 @@ of_modes as (
   select
     u.entry as stand_in,
     u.covers,
+    s.subject,
     m.mode,
-    cast(null as varchar) as family,
     m.kind,
     u.target,
     u.place,
@@ -51,6 +52,7 @@ of_modes as (
     c.mode is not null as looked
   from units as u
   inner join asked_modes as m on m.target = u.target
+  inner join watched_subjects as s on s.mode = m.mode
   left join records.covers as c on c.covers = u.covers and c.mode = m.mode
 )
 select * from of_modes

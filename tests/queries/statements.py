@@ -46,6 +46,7 @@ def with_slots_filled(text):
         "modes": "",
         "value": "technician",
         "jobs": "watched_jobs",
+        "changes": "watched_changes",
         "followups": "watched_followups",
         "of": "jobs",
         "pieces": "first_pieces",
