@@ -141,6 +141,6 @@ def _known_model(con: duckdb.DuckDBPyConnection, model: str, *, new_names: bool)
 def _refused(choice: str, safety: OptionSafety) -> str:
     return (
         f"{choice}: {safety.option} is not adopted: it has more safety failures than the shop's "
-        f"limit or its most used option allows ({safety.failures:,} of "
-        f"{safety.opportunities:,} jobs)\nno saving is weighed against that; nothing was changed"
+        f"limit or its most used option allows ({safety.told})\n"
+        "no saving is weighed against that; nothing was changed"
     )

@@ -133,6 +133,8 @@ def verdict_words(row: Row, labels: Mapping[str, str]) -> str:
     said = VERDICTS[row["verdict"]].format(**{"runner_up": "another", **names})
     if row["verdict"] == "standardise" and row["option"] == row["current"]:
         said = f"keep {names['option']}"
+    if row["verdict"] == "equal_enough" and row["runner_up_safety"] != "cleared":
+        said = f"{names['option']}; safety of {names['runner_up']} not shown, costs as much"
     return f"{said} (borderline)" if row.get("borderline") else said
 
 

@@ -135,17 +135,13 @@ def adopted_text(done: Adoption) -> str:
 def _warnings(done: Adoption, shop: Shop) -> list[str]:
     """Safety that is not shown, and the usual cautions of the method."""
     from fixstats.findings.safety import UNPROVEN
-    from fixstats.words import counted
 
     safety, standard = done.safety, done.adopted.standard
     lines = []
     if safety.state == UNPROVEN:
-        more = safety.jobs_needed
-        needed = f"; {counted(more, 'further job')} without one would clear it" if more else ""
         lines.append(
-            f"warning: the safety of {safety.option} is not shown: "
-            f"{safety.failures:,} of {counted(safety.opportunities, 'job')} had a safety failure, "
-            f"at most {100 * safety.high:.1f} % is all that says{needed}"
+            f"warning: the safety of {safety.option} is not shown: {safety.told}, "
+            f"at most {100 * safety.high:.1f} % is all that says; {safety.clearing}"
         )
     lines += [
         f"caution: {method.code}: {text}"

@@ -139,6 +139,8 @@ def _scope(row: Row) -> str:
 
 
 def _options(finding: Finding, row: Row) -> str:
+    from fixstats.findings.safety import state_words
+
     heads = [
         "option", "cost a job", "used", "minutes", "at the rate", "failures", "come-backs", "sure",
         "jobs", "safety",
@@ -157,7 +159,7 @@ def _options(finding: Finding, row: Row) -> str:
             *(_money(one[name]) for name in ("failures_money", "comebacks_money")),
             _sure(one["p_best"]),
             f"{one['jobs']:,}",
-            one["safety"],
+            state_words(one["safety"], one["safety_opportunities"]),
         ]
         for one in found
     ]

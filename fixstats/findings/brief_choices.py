@@ -165,6 +165,12 @@ class _Told:
         )
 
     @property
+    def second(self) -> str:
+        """What is said of the runner-up where it costs about the same."""
+        known = "" if self.row["runner_up_safety"] == CLEARED else ", its safety is not shown"
+        return f"{self.name(self.row['runner_up'])} would cost about the same{known}"
+
+    @property
     def elsewhere(self) -> str:
         """Where the figures are not those of the model asked about."""
         if self.row["model"] is None:
@@ -216,7 +222,7 @@ def _agreed(told: _Told) -> str:
     if verdict == ONLY_ONE:
         return "; nothing recorded to compare it with"
     if verdict == EQUAL_ENOUGH:
-        return f"; {told.name(told.row['runner_up'])} would cost about the same"
+        return f"; {told.second}"
     if verdict == UNPROVEN:
         return "; its safety is not shown yet"
     return f"; {told.sure}" if told.sure else ""
@@ -242,7 +248,10 @@ _WORDS = {EQUAL_ENOUGH: EQUAL, ONLY_ONE: ALONE}
 
 
 def _unproven(told: _Told, before: str) -> _Chosen:
-    """The one in use if it is cleared, else the cheapest that is; only without any, the leader."""
+    """The one in use if it is cleared, else the cheapest that is.
+
+    Where no option is cleared, the one in use unless it is ruled out: none is named for its price.
+    """
     row = told.row
     leader, current = row["option"], row["current"]
     cleared = [option for option, state in told.safety.items() if state == CLEARED]
@@ -253,6 +262,9 @@ def _unproven(told: _Told, before: str) -> _Chosen:
         option, in_use = (current, "in use; ") if current in cleared else (cleared[0], "")
         why = f"{in_use}{told.name(leader)} may cost less, its safety is not shown{needed}"
         return option, OPEN, before + why
+    if current != leader and told.safety.get(current) == UNPROVEN:
+        why = f"in use; neither its safety nor that of {told.name(leader)} is shown"
+        return current, OPEN, before + why
     return leader, OPEN, f"{before}its safety is not shown yet{needed}"
 
 
@@ -260,9 +272,8 @@ def _why(told: _Told) -> str:
     row = told.row
     if row["verdict"] == ONLY_ONE:
         return "nothing recorded to compare it with"
-    second = told.name(row["runner_up"])
     if row["verdict"] == EQUAL_ENOUGH:
-        return f"{second} would cost about the same"
+        return told.second
     if row["verdict"] == STANDARDISE:
         return f"{told.sure}, but on the border" if row["borderline"] else told.sure
     open_ = {TRIAL: "a trial would pay", LEAN: "little is lost if wrong: keep counting"}

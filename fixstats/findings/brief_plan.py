@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from datetime import date
 
 from fixstats.errors import UsageError
-from fixstats.findings.compare_plan import Choice, can_occur, find_choice
+from fixstats.findings.compare_plan import Choice, find_choice, modes_at
 from fixstats.folder import Catalogue, FailureMode, Settings
 from fixstats.folder.catalogue import Repair
 from fixstats.tallies.brief import RepairCounts
@@ -49,8 +49,7 @@ class Subject:
 
     def modes_at(self, choice: Choice) -> tuple[FailureMode, ...]:
         """Failure modes that belong to a choice; those of mixed parts belong to each part."""
-        modes = self.catalogue.failure_modes
-        return tuple(m for m in modes if can_occur(m, choice) or choice.place in m.mixed)
+        return tuple(self.catalogue.modes[code] for code in modes_at(choice, self.catalogue))
 
     @property
     def modes(self) -> tuple[FailureMode, ...]:

@@ -208,6 +208,16 @@ def can_occur(mode: FailureMode, choice: Choice) -> bool:
     return mode.part in (choice.place, "any")
 
 
+def modes_at(choice: Choice, catalogue: Catalogue) -> tuple[str, ...]:
+    """Codes of the modes that can follow from the choice: at its step or part, or of mixed parts.
+
+    Which grades meet in a device follows from the grade, and from nothing else chosen here.
+    """
+    mixing = choice.place if choice.name.endswith("_grade") and not choice.is_step else ""
+    modes = catalogue.failure_modes
+    return tuple(mode.code for mode in modes if can_occur(mode, choice) or mixing in mode.mixed)
+
+
 # ---------------------------------------------------------------- what may be adjusted for
 
 

@@ -11,7 +11,7 @@ import numpy as np
 
 from fixstats import stats
 from fixstats.findings.comebacks_figures import Followed, followed_of
-from fixstats.findings.compare_plan import Choice, practice_key, standards_of
+from fixstats.findings.compare_plan import Choice, modes_at, practice_key, standards_of
 from fixstats.findings.decide_cells import Counted, by_jobs
 from fixstats.findings.decide_costs import (
     EachCost,
@@ -21,7 +21,7 @@ from fixstats.findings.decide_costs import (
     used_by_pieces,
 )
 from fixstats.findings.decide_figures import Known
-from fixstats.findings.decide_plan import DecideAsk, choices_of, modes_at
+from fixstats.findings.decide_plan import DecideAsk, choices_of
 from fixstats.findings.safety import safety_of
 from fixstats.folder import ShopFolder
 from fixstats.folder.settings import Settings

@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 from datetime import date
 
 from fixstats.errors import UsageError
-from fixstats.findings.compare_plan import PART_CHOICES, Choice, can_occur, find_choice
+from fixstats.findings.compare_plan import PART_CHOICES, Choice, find_choice
 from fixstats.folder import Catalogue, ShopFolder
 from fixstats.folder.settings import RULES, Settings
 from fixstats.words import did_you_mean
@@ -120,19 +120,6 @@ def all_choices(catalogue: Catalogue) -> tuple[str, ...]:
     """Names of all choices, steps in bench order, then grades, then suppliers."""
     parts = [f"{part}_{field}" for field in PART_CHOICES for part in catalogue.part_codes]
     return (*catalogue.step_codes, *parts)
-
-
-def modes_at(choice: Choice, catalogue: Catalogue) -> tuple[str, ...]:
-    """Codes of the modes that can follow from the choice: at its step or part, or of mixed parts.
-
-    Which grades meet in a device follows from the grade, and from nothing else chosen here.
-    """
-    grade = choice.name.endswith("_grade")
-    return tuple(
-        mode.code
-        for mode in catalogue.failure_modes
-        if can_occur(mode, choice) or (grade and not choice.is_step and choice.place in mode.mixed)
-    )
 
 
 def standard_on(standards: Mapping[str | None, str], model: str | None) -> str | None:

@@ -12,7 +12,7 @@ from fixstats import stats
 from fixstats.findings.decide_costs import EachCost
 from fixstats.findings.decide_figures import ChoiceWeighed
 from fixstats.findings.decide_plan import standard_on
-from fixstats.findings.safety import WORSE, OptionSafety
+from fixstats.findings.safety import WORSE, OptionSafety, nothing_to_clear
 from fixstats.findings.verdicts import TRIAL, Candidate
 from fixstats.findings.weighing import Weighed
 from fixstats.stats.validators import FloatArray
@@ -22,7 +22,7 @@ KEYS = (
     "choice", "scope", "model", "verdict", "option", "runner_up", "current", "p_best",
     "cost_per_job", "cost_low", "cost_high", "saving_per_job", "saving_low", "saving_high",
     "saving_vs_current", "regret_per_job", "jobs", "jobs_needed", "safety", "borrowed", "reason",
-    "borderline",
+    "borderline", "runner_up_safety",
 )  # fmt: skip
 
 
@@ -73,6 +73,7 @@ def _row(
     if verdict.runner_up is not None:
         saved = stats.saving(costs, own, options.index(verdict.runner_up), confidence_level=level)
         row |= {
+            "runner_up_safety": candidates(answer, number)[verdict.runner_up].safety,
             "saving_per_job": saved.mean,
             "saving_low": saved.low,
             "saving_high": saved.high,
@@ -88,12 +89,18 @@ def _ends(draws: FloatArray, level: float) -> tuple[float, float]:
 
 
 def _danger(safety: OptionSafety) -> dict[str, Any]:
-    """Safety failures of an option over all models, exact one-sided limits of their rate."""
+    """Safety failures of an option over all models, exact one-sided limits of their rate.
+
+    No limits where no safety mode can follow: there is nothing to clear.
+    """
+    nothing = nothing_to_clear(safety.state, safety.opportunities)
     return {
         "safety_failures": safety.failures,
         "safety_opportunities": safety.opportunities,
-        "safety_low": safety.low,
-        "safety_high": safety.high,
+        "safety_unknown": safety.unknown,
+        "safety_returned": safety.returned,
+        "safety_low": None if nothing else safety.low,
+        "safety_high": None if nothing else safety.high,
     }
 
 

@@ -9,7 +9,7 @@ from fixstats.findings.base import OWN_RECORDS, Note
 from fixstats.findings.compare_plan import PART_CHOICES, find_choice, picked_by
 from fixstats.findings.decide_plan import DecideAsk
 from fixstats.findings.rates_notes import cautions_for
-from fixstats.findings.safety import OptionSafety
+from fixstats.findings.safety import CLEARED, OptionSafety
 from fixstats.findings.verdicts import (
     EQUAL_ENOUGH,
     LEAN,
@@ -29,6 +29,8 @@ Name = Callable[[str], str]
 MOST_NAMED = 6
 # With fewer jobs of a model its sentence says that other models stand behind it. No source.
 FEW_JOBS = 20
+# Equal enough in money, where the safety of only one is shown.
+_NOT_BOTH = "not both"
 
 
 def sentence(row: Row, name: Name, money: Callable[[float], str]) -> str:
@@ -68,12 +70,16 @@ def _begin(row: Row, name: Name, where: str) -> str:
         UNPROVEN: f"hold back {option}",
         ONLY_ONE: f"{option} is all there is",
         EQUAL_ENOUGH: f"{option} or {other}, either will do",
+        _NOT_BOTH: f"{option} costs about as much as {other}",
         STANDARDISE: (f"keep {option}" if keep else f"make {option} the house standard") + alone,
         TRIAL: f"run a trial, {option} leads",
         LEAN: f"use {option} and keep counting",
         WAIT: f"wait, {option} leads",
     }
-    return f"{label}{where}: {words[row['verdict']]}"
+    verdict = row["verdict"]
+    if verdict == EQUAL_ENOUGH and row["runner_up_safety"] != CLEARED:
+        verdict = _NOT_BOTH
+    return f"{label}{where}: {words[verdict]}"
 
 
 def notes_of(
@@ -92,9 +98,7 @@ def notes_of(
     """
     if worse:
         told = [
-            f"{name(one.option)} ({choice_name(choice, name)}, {one.failures:,} of "
-            f"{counted(one.opportunities, 'job')} with a safety failure)"
-            for choice, one in worse
+            f"{name(one.option)} ({choice_name(choice, name)}, {one.told})" for choice, one in worse
         ]
         yield Note(
             "worse", f"ruled out, whatever it would save: {some(told)}; take it off the bench"

@@ -100,7 +100,7 @@ def notes_of(
 
 def _worse_notes(worse: Sequence[OptionSafety]) -> Iterator[Note]:
     if worse:
-        told = [f"{one.option} ({one.failures:,} of {one.opportunities:,} jobs)" for one in worse]
+        told = [f"{one.option} ({one.told})" for one in worse]
         yield Note(
             "worse",
             f"the records since say that a house standard is worse in safety: {listed(told)}; "

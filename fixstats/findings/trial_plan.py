@@ -190,8 +190,8 @@ def _refuse_worse(choice: Choice, options: Sequence[OptionSafety]) -> None:
     for one in options:
         if one.state == WORSE:
             raise UsageError(
-                f"{choice.name}: {one.option} is worse in safety ({one.failures:,} of "
-                f"{one.opportunities:,} jobs had a safety failure) and is not put into a trial\n"
+                f"{choice.name}: {one.option} is worse in safety ({one.told}) and is not put into "
+                "a trial\n"
                 "a trial may not trade safety for anything: keep it off the bench"
             )
 

@@ -165,12 +165,7 @@ def _unproven(before: Before, settings: Settings) -> Note | None:
     ]
     if not unproven:
         return None
-    told = [
-        f"{one.option} is unproven in safety ({one.failures:,} safety failures in "
-        f"{counted(one.opportunities, 'job')}; {counted(one.jobs_needed or 0, 'further job')} "
-        "without one would clear it)"
-        for one in unproven
-    ]
+    told = [f"{one.option} is unproven in safety ({one.told}; {one.clearing})" for one in unproven]
     return Note(
         "harm_stop",
         f"{'; '.join(told)}: the trial is only run with its harm stop, which watches safety "

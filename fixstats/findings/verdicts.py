@@ -10,7 +10,7 @@ import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
 
-from fixstats.findings.safety import CLEARED, WORSE
+from fixstats.findings.safety import CLEARED, WORSE, OptionSafety
 from fixstats.tallies.decide import LEFT_OUT
 from fixstats.words import counted, listed, sure_percent
 
@@ -26,7 +26,8 @@ class Candidate:
 
     `cost`: expected money per job; `p_best`: probability of being the cheapest; `regret`: expected
     money per job lost by choosing it. Both among the options that are not worse. `safety`: its
-    state; `jobs_to_clear`: event-free jobs that would still clear it, None where it is worse.
+    state; `jobs_to_clear`: event-free jobs that would still clear it, None where it is worse;
+    `danger`: all that is known of its safety, for words.
     """
 
     option: str
@@ -35,6 +36,7 @@ class Candidate:
     regret: float
     safety: str
     jobs_to_clear: int | None = 0
+    danger: OptionSafety | None = None
 
 
 @dataclass(frozen=True)
@@ -104,7 +106,8 @@ def judge(figures: Figures) -> Verdict:
         reason = "no option may be recommended: the safety failures of each are too many"
         return Verdict(UNPROVEN, None, None, None, reason)
     found = next(verdict for rule in RULES if (verdict := rule(figures, ranked)) is not None)
-    return replace(found, reason="; ".join([found.reason, *_not_counted(figures)]))
+    reason = "; ".join([*_by_this_limit_only(figures), found.reason, *_not_counted(figures)])
+    return replace(found, reason=reason)
 
 
 def with_borderline(verdict: Verdict, others: Sequence[Verdict]) -> Verdict:
@@ -128,7 +131,9 @@ def unproven(figures: Figures, ranked: Sequence[Candidate]) -> Verdict | None:
         return None
     more = leader.jobs_to_clear
     reason = f"the safety of {figures.name(leader.option)} is not shown"
-    if more is not None:
+    if leader.danger is not None:
+        reason += f": {leader.danger.told}; {leader.danger.clearing}"
+    elif more is not None:
         reason += f": {counted(more, 'further job')} without a safety failure would clear it"
     return _verdict(UNPROVEN, ranked, reason, more)
 
@@ -149,13 +154,14 @@ def equal_enough(figures: Figures, ranked: Sequence[Candidate]) -> Verdict | Non
     leader, second = ranked[:2]
     if max(leader.regret, second.regret) > figures.tolerance:
         return None
-    return _verdict(
-        EQUAL_ENOUGH,
-        ranked,
+    reason = (
         f"choosing {figures.name(leader.option)} or {figures.name(second.option)} is expected to "
         f"lose at most {figures.money(max(leader.regret, second.regret))} a job, within the "
-        f"tolerance of {figures.money(figures.tolerance)}",
+        f"tolerance of {figures.money(figures.tolerance)}"
     )
+    if second.safety != CLEARED:
+        reason += f"; the safety of {figures.name(second.option)} is not shown"
+    return _verdict(EQUAL_ENOUGH, ranked, reason)
 
 
 def standardise(figures: Figures, ranked: Sequence[Candidate]) -> Verdict | None:
@@ -247,6 +253,16 @@ def _unsure(figures: Figures, leader: Candidate, reason: str) -> str:
     if leader.p_best < figures.standardise_at:
         return f"{reason}; {sure}, {100 * figures.standardise_at:g}% would make it the standard"
     return f"{reason}; {sure}, but {why}"
+
+
+def _by_this_limit_only(figures: Figures) -> list[str]:
+    """Options that only a milder limit than the shop's lets through."""
+    told = [
+        f"{figures.name(one.option)} is {one.danger.by_own_limit}"
+        for one in figures.candidates
+        if one.danger is not None and one.danger.by_own_limit
+    ]
+    return [f"BY THE SHOP'S OWN safety_limit {listed(told)}: not to be acted on"] if told else []
 
 
 def _not_counted(figures: Figures) -> list[str]:

@@ -95,6 +95,7 @@ def figures_of(scope: Scope, costs: FloatArray, earlier: FloatArray | None) -> F
             float(regret[n]),
             scope.safety[option].state,
             scope.safety[option].jobs_needed,
+            scope.safety[option],
         )
         for n, option in enumerate(scope.options)
     ]

@@ -7,6 +7,7 @@ from dataclasses import replace
 from typing import Any
 
 from fixstats.charts.words import percent
+from fixstats.findings.safety import told_of
 from fixstats.findings.watch_words import look_words, seen_words, subject_words
 from fixstats.report.blocks import Action, Actions, Block, Paragraph, Section
 from fixstats.report.material import Material
@@ -76,15 +77,16 @@ def _dangerous_options(material: Material) -> Iterator[tuple[str, Action]]:
             what = option_words(row["choice"], row["option"], labels)
             text = f"Do not use {what} for {choice_words(row['choice'], labels)}."
             number = (
-                f"{_of(row)} jobs with a failure that can hurt someone, "
-                f"at least {percent(row['safety_low'])} ({material.level}, one-sided); "
+                f"{_of(row)}, at least {percent(row['safety_low'])} ({material.level}, one-sided); "
                 f"{_danger(row, material)}"
             )
             yield SAFETY, Action("Stop", text, number, urgent=True)
 
 
 def _of(row: Row) -> str:
-    return f"{row['safety_failures']:,} of {row['safety_opportunities']:,}"
+    names = ("failures", "opportunities", "unknown", "returned")
+    counts = (row[f"safety_{name}"] for name in names)
+    return told_of(*counts, failure="a failure that can hurt someone")
 
 
 def _danger(row: Row, material: Material) -> str:
@@ -211,8 +213,7 @@ def _proof(row: Row, material: Material, standard: str | None) -> Action:
         for one in material.decided.parts["options"]
         if all(one[name] == row[name] for name in ("choice", "scope", "option"))
     )
-    number = f"{_of(own)} jobs with a failure that can hurt someone"
-    return Action("Prove safe", text, number + (f"; {more}" if needed is not None else ""))
+    return Action("Prove safe", text, _of(own) + (f"; {more}" if needed is not None else ""))
 
 
 def _trial(row: Row, material: Material, standard: str | None) -> Action:

@@ -6,6 +6,7 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 
 from fixstats.findings.base import Finding
+from fixstats.findings.safety import state_words
 from fixstats.report.blocks import Block, Bullets, Cell, Column, Fold, Paragraph, Section, Table
 from fixstats.report.figures import figure
 from fixstats.report.material import Material
@@ -108,7 +109,7 @@ def _verdict_table(title: str, rows: Sequence[Row], material: Material) -> Table
     columns = (
         Column("choice"),
         Column("verdict"),
-        Column("cheapest that is safe"),
+        Column("cheapest not ruled out"),
         Column("in use now"),
         Column("cost", figures=True),
         Column("saves against the next best", figures=True),
@@ -157,7 +158,7 @@ def _option_table(material: Material) -> Table:
         (
             choice_words(row["choice"], labels),
             option_words(row["choice"], row["option"], labels),
-            row["safety"],
+            state_words(row["safety"], row["safety_opportunities"]),
             f"{row['jobs']:,}",
             amounts([row[name] for name in ("cost_per_job", "cost_low", "cost_high")]),
             *(amount(row[name]) for name in names),

@@ -111,6 +111,10 @@ def cost_alone(row: Row) -> bool:
 def verdict_words(row: Row) -> str:
     """``standardise``, with what keeps it from being settled."""
     alone = ", by cost alone" if row["verdict"] == "standardise" and cost_alone(row) else ""
+    if row["verdict"] == "equal_enough" and row["runner_up_safety"] != "cleared":
+        return "next costs as much, safety unproven" + (
+            " (borderline)" if row["borderline"] else ""
+        )
     return VERDICTS[row["verdict"]] + alone + (" (borderline)" if row["borderline"] else "")
 
 

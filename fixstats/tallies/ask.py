@@ -49,6 +49,9 @@ class Ask:
     place
         A step or part that a comparison is about: in a union, a mode that can happen to several
         parts counts at that part only.
+    chosen
+        The union is about the option chosen at the part ``place``: a job on which no mode could
+        happen, as its grades do not differ, counts as one without a failure.
     """
 
     modes: tuple[str, ...]
@@ -58,6 +61,7 @@ class Ask:
     since: date | None = None
     until: date | None = None
     place: str | None = None
+    chosen: bool = False
 
 
 def check_modes(codes: Iterable[str], catalogue: Catalogue) -> list[FailureMode]:

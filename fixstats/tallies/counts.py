@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 from fixstats.errors import UsageError
@@ -147,6 +147,28 @@ def count_union(con: duckdb.DuckDBPyConnection, catalogue: Catalogue, ask: Ask) 
     return Counts(keys, {"mode": [None] * len(counts), **counts.columns})
 
 
+def count_option_dangers(
+    con: duckdb.DuckDBPyConnection, catalogue: Catalogue, ask: Ask
+) -> dict[str, tuple[int, ...]]:
+    """The option of the choice that ``ask.by`` names -> failures, opportunities, unknown,
+    unknown_failed and returned of the union of its modes; in jobs, the most used option first.
+
+    ``returned``: the device came back for one of the modes and the job says nothing of it. Raises
+    as ``count_union``.
+    """
+    found = count_union(con, catalogue, replace(ask, chosen=True)).columns
+    (choice,) = ask.by
+    names = (choice, "failures", "opportunities", "unknown", "unknown_failed")
+    union = {option: counts for option, *counts in zip(*(found[n] for n in names), strict=True)}
+    text = fill("tallies/safety_jobs", {"keys": f'"{choice}", '})
+    rows = con.execute(text, {"until": ask.until}).fetchall()
+    used = [row for row in rows if row[0] not in (None, "-")]
+    return {
+        option: (*map(int, union.get(option, (0, 0, 0, 0))), returned)
+        for option, _, returned in sorted(used, key=lambda row: (-row[1], row[0]))
+    }
+
+
 def _union(
     con: duckdb.DuckDBPyConnection, catalogue: Catalogue, ask: Ask
 ) -> tuple[tuple[str, ...], str]:
@@ -156,9 +178,13 @@ def _union(
         **(OF_PLACE if ask.place else OF_JOB),
         "beside": beside(layout.kinds),
         "places": own_places([ask.place] if ask.place else ()),
+        "part": f"'{ask.place}'",
     }
-    for name, table in (("spoken", "spoken"), ("units", "beside_units"), ("beside", "beside")):
-        rows = fill(f"tallies/union_{name}", slots)
+    beside_rows = ("beside", "chosen") if ask.chosen and "mixed" in layout.kinds else ("beside",)
+    for table, names in (
+        ("spoken", ("spoken",)), ("beside_units", ("units",)), ("beside", beside_rows)
+    ):  # fmt: skip
+        rows = " union all ".join(f"({fill(f'tallies/union_{name}', slots)})" for name in names)
         con.execute(f"create or replace temp table asked_{table} as {rows}")
     return _folded("tallies/union", layout, mode=False, slots=slots)
 
@@ -190,6 +216,8 @@ def count_pairs(con: duckdb.DuckDBPyConnection, catalogue: Catalogue, ask: Ask) 
     return Counts(keys, _columns(con, text))
 
 
+# Beside those of "first": what the counts of an option's dangers read.
+DANGERS = ("union_chosen", "safety_jobs")
 # The statements by which counts read the session's views.
 READING = {
     "first": (

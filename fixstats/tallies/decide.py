@@ -51,6 +51,7 @@ def statements_for(where: Collection[tuple[str, str]]) -> list[str]:
     """The statements that decisions run, and names of views that fill their slots."""
     by = ("model",)
     own = [statement(f"tallies/decide_{name}") for name in READING]
+    own += [fill(f"tallies/{name}", {}) for name in counts.DANGERS]
     return [
         *counts.statements_for(by, where, "first"),
         *followups.statements_for(by, where),

@@ -11,7 +11,7 @@ KEYS = (
     "choice", "scope", "model", "verdict", "option", "runner_up", "current", "p_best",
     "cost_per_job", "cost_low", "cost_high", "saving_per_job", "saving_low", "saving_high",
     "saving_vs_current", "regret_per_job", "jobs", "jobs_needed", "safety", "borrowed", "reason",
-    "borderline",
+    "borderline", "runner_up_safety",
 )  # fmt: skip
 LABELS = {
     "opening": "Opening the device",
@@ -53,6 +53,7 @@ def decided(
         row |= {"borrowed": 0.2}
     if len(kept) > 1:
         saving = kept[1][1][0] - kept[0][1][0]
+        row |= {"runner_up_safety": kept[1][5]}
         row |= {"runner_up": kept[1][0], "saving_per_job": saving, "saving_vs_current": saving}
         row |= {"saving_low": saving - 1.9, "saving_high": saving + 2.2}
     row |= more
@@ -71,7 +72,7 @@ def _option(row: dict[str, Any], one: Option) -> dict[str, Any]:
         "used_money": used, "minutes": minutes, "minutes_money": minutes,
         "failures_money": failures, "comebacks_money": comebacks, "p_best": p_best,
         "regret_per_job": None if safety == "worse" else 0.05, "borrowed": 0.2,
-        "current": name == row["current"], "standard": False,
+        "current": name == row["current"], "standard": False, "safety_opportunities": jobs,
     }  # fmt: skip
 
 

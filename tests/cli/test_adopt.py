@@ -77,7 +77,7 @@ def test_an_unproven_one_is_adopted_with_a_warning(run, tmp_path):
     code, out, err = run("adopt", "opening", "heat_gun", "--shop", tmp_path / "new")
     assert code == 0 and out.startswith("adopted heat_gun for opening on all models")
     assert "warning: the safety of heat_gun is not shown: 0 of 0 jobs" in err
-    assert "149 further jobs without one would clear it" in err
+    assert "149 further jobs without a safety failure would clear it" in err
 
 
 @pytest.mark.parametrize(

@@ -22,7 +22,8 @@ from fixstats.folder.catalogue import Standard
 SINCE = date(2026, 6, 1)
 ROW = {
     "choice": "opening", "scope": "all", "model": None, "verdict": "standardise", "option": "plate",
-    "runner_up": "gun", "current": "gun", "p_best": 0.97, "saving_per_job": 1.2, "saving_low": 0.3,
+    "runner_up": "gun", "runner_up_safety": "cleared", "current": "gun",
+    "p_best": 0.97, "saving_per_job": 1.2, "saving_low": 0.3,
     "saving_high": 2.1, "saving_vs_current": 1.2, "jobs": 400, "jobs_needed": None,
     "safety": "cleared", "borrowed": 0.1, "borderline": False,
 }  # fmt: skip
@@ -141,9 +142,26 @@ def test_cheap_and_not_shown_to_be_safe_is_not_named_before_what_is():
     assert told(one) == ("gun", OPEN, False)
     assert one.safety == "cleared"
     assert "140 jobs without a safety failure would show it" in one.why
-    one = picked(row, states=options(plate="unproven", gun="unproven"))
-    assert told(one) == ("plate", OPEN, False)
-    assert "its safety is not shown yet" in one.why
+
+
+def test_where_nothing_is_cleared_none_is_named_for_its_price():
+    states = options(plate="unproven", gun="unproven")
+    one = picked(decided(verdict="unproven", jobs_needed=140), states=states)
+    assert told(one) == ("gun", OPEN, False)
+    assert one.why == "in use; neither its safety nor that of PLATE is shown"
+    # the one in use may be ruled out, or be the cheapest itself
+    for current, gun in (("gun", "worse"), ("plate", "unproven")):
+        row = decided(verdict="unproven", current=current)
+        one = picked(row, states=options(plate="unproven", gun=gun))
+        assert told(one) == ("plate", OPEN, False)
+        assert one.why.startswith("its safety is not shown yet")
+
+
+def test_what_costs_the_same_need_not_be_as_safe():
+    row = decided(verdict="equal_enough", runner_up_safety="unproven")
+    why = "GUN would cost about the same, its safety is not shown"
+    assert picked(row).why == why
+    assert picked(row, standard="plate").why.endswith(f"; {why}")
 
 
 @pytest.mark.parametrize("current", [None, "plate", "gun"])

@@ -9,7 +9,15 @@ import pytest
 
 import fixstats
 from fixstats.findings.compare_plan import find_choice
-from fixstats.findings.safety import CLEARED, UNPROVEN, WORSE, judge_safety, safety_modes, safety_of
+from fixstats.findings.safety import (
+    CLEARED,
+    UNPROVEN,
+    WORSE,
+    judge_safety,
+    safety_modes,
+    safety_of,
+    state_words,
+)
 
 
 def judged(**counts):
@@ -65,6 +73,36 @@ def test_the_less_used_option_is_not_punished():
     assert judged(usual=(2, 1000), new=(0, 20))["new"].state == UNPROVEN
 
 
+def test_a_danger_seen_counts_though_another_was_not_looked_for():
+    # failures, opportunities, unknown, unknown_failed: a sheet that only ever noted one danger
+    found = judged(usual=(0, 5000), sheet=(0, 0, 300, 40))["sheet"]
+    assert found.state == WORSE
+    assert (found.failures, found.opportunities, found.unknown) == (40, 40, 260)
+    # the lower limit holds as if the other 260 had gone well, and nothing better is known
+    assert 0 < found.low < 40 / 300 and found.high == 1
+    assert "40 jobs with a safety failure, 0 known to be without, 260 that tell no" in found.told
+    # clean jobs alone would clear it
+    assert judged(usual=(0, 5000), new=(0, 300))["new"].state == CLEARED
+    assert judged(usual=(0, 5000), new=(0, 300, 5, 5))["new"].state != CLEARED
+
+
+def test_jobs_of_which_nothing_is_known_neither_clear_nor_hide():
+    assert judged(usual=(0, 5000), new=(0, 100, 5000, 0))["new"].state == UNPROVEN
+    assert judged(usual=(0, 5000), new=(20, 300, 5000, 0))["new"].state == WORSE
+    # Nor do they make the most used option look good, or this one bad: 3 of 1,000 each.
+    found = judged(usual=(3, 1000, 20_000, 0), new=(3, 1000, 2, 1))["new"]
+    assert found.p_more > 0.05 and found.state == CLEARED
+
+
+def test_come_backs_count_in_the_limits_and_not_in_the_comparison():
+    found = judged(usual=(0, 5000), new=(0, 300, 0, 0, 20))["new"]
+    assert (found.state, found.failures, found.returned) == (WORSE, 20, 20)
+    assert found.told == "20 of 300 jobs with a safety failure, 20 of them come-backs"
+    # Within the limit, where the option is used longer and so was followed longer.
+    found = judged(usual=(0, 5000), new=(0, 2000, 0, 0, 12))["new"]
+    assert found.p_more == 1 and found.state == CLEARED
+
+
 @pytest.mark.parametrize("until", [None, date(2025, 12, 31)])
 def test_on_the_demo_shop(demo_shop, until):
     shop = fixstats.open(demo_shop)
@@ -80,7 +118,10 @@ def test_on_the_demo_shop(demo_shop, until):
     for row in rates.rows:
         if row["opening"] in found:
             one = found[row["opening"]]
-            assert (one.failures, one.opportunities) == (row["failures"], row["opportunities"])
+            seen = row["unknown_failed"] + one.returned
+            assert one.failures == row["failures"] + seen
+            assert one.opportunities == row["opportunities"] + row["unknown_failed"]
+            assert one.unknown == row["unknown"] - row["unknown_failed"]
 
 
 def test_without_a_safety_mode_all_are_cleared(demo_shop):
@@ -94,3 +135,6 @@ def test_without_a_safety_mode_all_are_cleared(demo_shop):
     with shop.session(digging=False) as con:
         found = safety_of(con, shop.folder, choice, ("a", "b"))
     assert [one.state for one in found.values()] == [CLEARED, CLEARED]
+    words = {state_words(one.state, one.opportunities) for one in found.values()}
+    assert words == {"nothing to clear"}
+    assert state_words(CLEARED, 300) == "cleared" and state_words(UNPROVEN, 0) == "unproven"

@@ -8,7 +8,7 @@ from dataclasses import replace
 import pytest
 
 from fixstats.findings import verdicts
-from fixstats.findings.safety import CLEARED, UNPROVEN, WORSE
+from fixstats.findings.safety import CLEARED, UNPROVEN, WORSE, judge_safety
 from fixstats.findings.verdicts import Candidate, Figures, MissingCost, judge
 
 A = Candidate("a", cost=20.0, p_best=0.97, regret=0.1, safety=CLEARED)
@@ -100,6 +100,22 @@ def test_safety_cannot_be_bought():
     assert "149 further jobs without a safety failure" in found.reason
     # Before only_one too.
     assert said(SURE, candidates=[unclear])[0] == "unproven"
+
+
+def test_what_costs_the_same_need_not_be_as_safe():
+    near = [replace(A, regret=0.1), replace(B, cost=20.3, regret=0.5, safety=UNPROVEN)]
+    found = judge(replace(SURE, candidates=near))
+    assert found.verdict == "equal_enough"
+    assert found.reason.endswith("; the safety of b is not shown")
+
+
+def test_a_milder_limit_than_the_shops_is_said_before_the_reason():
+    states = {"a": (0, 40), "b": (0, 5000)}
+    limits = {"safety_limit": 0.9, "confidence_level": 0.95}
+    mild = replace(judge_safety(states, **limits)["a"], by_own_limit=UNPROVEN)
+    found = judge(replace(SURE, candidates=[replace(A, danger=mild), B]))
+    assert found.verdict == "standardise"
+    assert found.reason.startswith("BY THE SHOP'S OWN safety_limit a is unproven: not to be acted")
 
 
 def test_nothing_left_to_recommend():

@@ -30,7 +30,8 @@ def verdict(choice: str = "opening", name: str = "standardise", **more: object) 
     """A row of decide over all models."""
     row = dict.fromkeys(DECIDE_KEYS) | {
         "choice": choice, "scope": "all", "verdict": name, "option": "heat_plate",
-        "runner_up": "heat_gun", "current": "heat_gun", "p_best": 0.97, "cost_per_job": 10.0,
+        "runner_up": "heat_gun", "runner_up_safety": "cleared",
+        "current": "heat_gun", "p_best": 0.97, "cost_per_job": 10.0,
         "cost_low": 8.0, "cost_high": 12.0, "saving_per_job": 4.0, "saving_low": 1.0,
         "saving_high": 7.0, "saving_vs_current": 4.0, "regret_per_job": 0.1, "jobs": 500,
         "safety": "cleared", "borrowed": 0.0, "reason": "sure enough", "borderline": False,
@@ -46,6 +47,7 @@ def option(name: str, safety: str = "cleared", **more: object) -> dict:
         "minutes": 5.0, "minutes_money": 4.5, "failures_money": 4.0, "comebacks_money": 0.5,
         "p_best": None, "regret_per_job": None, "borrowed": 0.0, "current": False,
         "standard": False, "safety_failures": 5, "safety_opportunities": 108,
+        "safety_unknown": 0, "safety_returned": 0,
         "safety_low": 0.031, "safety_high": 0.09,
     }  # fmt: skip
     return row | more

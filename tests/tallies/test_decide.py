@@ -6,8 +6,7 @@ from datetime import date
 import pytest
 
 import fixstats
-from fixstats.findings.compare_plan import find_choice
-from fixstats.findings.decide_plan import modes_at
+from fixstats.findings.compare_plan import find_choice, modes_at
 from fixstats.folder import Settings, make_folder
 from fixstats.records.importer import import_sheets
 from fixstats.tallies.ask import Ask
