@@ -403,7 +403,7 @@ def test_an_unproven_option_needs_the_harm_stop(demo_shop):
     )
     assert plan.rows[0]["safety"] == "unproven"
     note = next(note for note in plan.notes if note.code == "harm_stop")
-    assert "149 further jobs without one would clear it" in note.text
+    assert "149 further jobs without a safety failure would clear it" in note.text
 
 
 def test_an_option_that_is_worse_is_refused(tmp_path):
