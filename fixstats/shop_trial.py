@@ -138,7 +138,8 @@ class TrialQuestions(OpenShop):
         modes = design.modes
         new = NewTrial(
             name, choice, design.baseline, design.option, modes.mode, modes.family, modes.codes,
-            design.difference, most, seed or _lot(),
+            design.difference, most, seed or _lot(), self.folder.settings.safety_limit,
+            design.safety_modes,
         )  # fmt: skip
         if not design.strata:
             raise UsageError(

@@ -68,20 +68,24 @@ create table if not exists records.heldback (
 
 -- One row a trial of two options of a choice. mode: null for a union; family: null for one of several
 -- families; modes: codes of the main outcome on the day it began, joined by commas. difference: the
--- smallest one worth having. seed: the schedule follows from it.
+-- smallest one worth having. seed: the schedule follows from it. started: in Greenwich time; day: in
+-- the shop's time zone. safety_limit, safety_modes (codes): what the harm stop goes by; null: never
+-- settled, the trial is older than that.
 create table if not exists records.trials (
   trial varchar, choice varchar, baseline varchar, option varchar, mode varchar, family varchar,
-  modes varchar, difference double, max_jobs integer, seed varchar, started timestamp
+  modes varchar, difference double, max_jobs integer, seed varchar, started timestamp,
+  day date, safety_limit double, safety_modes varchar
 );
 
 -- Which models a trial takes for alike; those that are not named belong to the group "middle".
 create table if not exists records.trial_models (trial varchar, model varchar, model_group varchar);
 
--- The schedule: slots of each stratum (technician and group of models) in order. handed_out, model:
--- null for one that is still to come; job: where the bench named it.
+-- The schedule: slots of each stratum (technician and group of models) in order. handed_out (moment
+-- in Greenwich time), day (in the shop's time zone), model: null for one that is still to come; job:
+-- where the bench named it.
 create table if not exists records.assignments (
   trial varchar, technician varchar, model_group varchar, slot integer, block integer,
-  assigned varchar, handed_out timestamp, model varchar, job varchar
+  assigned varchar, handed_out timestamp, model varchar, job varchar, day date
 );
 
 -- Devices kept out of a trial before anything was drawn for them.

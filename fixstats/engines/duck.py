@@ -21,7 +21,7 @@ if TYPE_CHECKING:
     import duckdb
 
 # Raised by one whenever queries/schema.sql changes; a migration is queries/migrations/N.sql.
-VERSION = 2
+VERSION = 3
 # Another command mostly holds the file for a moment: seconds to wait for it, and between tries.
 PATIENCE = 5.0
 PAUSE = 0.05

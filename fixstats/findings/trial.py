@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
@@ -11,8 +12,8 @@ import numpy as np
 from fixstats import stats
 from fixstats.findings.base import Finding, common_settings
 from fixstats.findings.compare_plan import find_choice
-from fixstats.findings.safety import safety_modes
 from fixstats.findings.trial_notes import list_notes, status_notes
+from fixstats.findings.trial_settled import settled_for
 from fixstats.findings.trial_words import trial_cautions
 from fixstats.folder import ShopFolder
 from fixstats.stats.trial_rule import GO_ON, HARM_ERROR, MAIN_ERROR
@@ -52,12 +53,14 @@ MOST_POINTS = 300
 
 @dataclass(frozen=True)
 class Path:
-    """What the pairs say day by day, arrays with a place for each day.
+    """What the pairs say step by step (import by import, within one day by day), arrays.
 
-    ``low``, ``high``: the confidence sequence of the difference, never wider than the day before;
-    NaN where the days contradict each other. ``harm``: evidence of harm.
+    ``batches``: the imports; ``days``: the latest hand-over known by then. ``low``, ``high``: the
+    confidence sequence of the difference, never wider than at the step before; NaN where steps
+    contradict each other. ``harm``: evidence of harm.
     """
 
+    batches: Sequence[int]
     days: Sequence[Any]
     pairs: FloatArray
     score: FloatArray
@@ -66,6 +69,11 @@ class Path:
     evidence: FloatArray
     harm: FloatArray
     verdicts: Sequence[int]
+
+    @property
+    def since(self) -> list[tuple[int, int, Any]]:
+        """Verdict, import and latest hand-over, for each step."""
+        return list(zip(self.verdicts, self.batches, self.days, strict=True))
 
 
 def trial_status(con: duckdb.DuckDBPyConnection, folder: ShopFolder, name: str) -> Finding:
@@ -80,11 +88,10 @@ def trial_status(con: duckdb.DuckDBPyConnection, folder: ShopFolder, name: str) 
     """
     trial = find_trial(con, name)
     choice = find_choice(trial.choice, folder.catalogue)
-    safety = safety_modes(choice, folder.catalogue)
-    counts = count_trial(con, folder.catalogue, trial, choice.place, safety)
+    settled = settled_for(trial, choice, folder)
+    counts = count_trial(con, folder.catalogue, trial, choice.place, settled.safety_modes)
     covered = period(con)
-    limit = folder.settings.safety_limit
-    path = follow(trial, counts, limit)
+    path = follow(trial, counts, settled.safety_limit)
     rows = conclude(trial, counts, path)
     return Finding(
         question="trial status",
@@ -98,7 +105,7 @@ def trial_status(con: duckdb.DuckDBPyConnection, folder: ShopFolder, name: str) 
             mode=trial.mode,
             family=trial.family,
             modes=list(trial.modes),
-            safety_modes=list(safety),
+            safety_modes=list(settled.safety_modes),
             confidence_level=1 - MAIN_ERROR,
             view="first",
             since=None,
@@ -106,12 +113,12 @@ def trial_status(con: duckdb.DuckDBPyConnection, folder: ShopFolder, name: str) 
             main_error=MAIN_ERROR,
             harm_error=HARM_ERROR,
             worth_having=trial.difference,
-            safety_limit=limit,
+            safety_limit=settled.safety_limit,
             max_jobs=trial.max_jobs,
             seed=trial.seed,
         ),
         rows=tuple(rows),
-        notes=status_notes(trial, counts, rows, path.verdicts, path.days),
+        notes=status_notes(trial, counts, rows, path.since, settled.note),
         cautions=trial_cautions(
             trial.modes, choice, (trial.baseline, trial.option), folder.catalogue
         ),
@@ -134,10 +141,32 @@ def trial_list(con: duckdb.DuckDBPyConnection, folder: ShopFolder) -> Finding:
 
 
 def follow(trial: Trial, counts: TrialCounts, safety_limit: float) -> Path:
-    """The sequence, the evidence and the verdict on every day that tells more; pure."""
+    """The sequence, the evidence and the verdict at every step that tells more; pure.
+
+    A look may happen after any import, so what is known by one import must be the beginning of what
+    is known by the next: pairs are made in the order in which jobs came to count (the statement
+    trial_places says how), and a job recorded late goes to the end, whenever its device came in.
+    By day of intake it would take a place among pairs already looked at and move those after it.
+
+    Failed jobs take longer, and so come to count later. That does no harm while they do so with
+    either option alike: if the options make no difference, the lot has no part in whether a job
+    fails nor in when it is recorded, so among the jobs of a stratum as they come in, which of them
+    were drawn for the option says nothing of how they went. The two of a pair then score +1 or -1
+    with the same probability, whatever went before. Early on both options show fewer failures than
+    they have, in equal measure. Exact where outcomes come in at a steady rate; where the rate
+    drifts, blocks keep the two of a pair near each other (tests/reference/test_trial_errors.py
+    simulates both). It would do harm if failed jobs of one option alone were held up: then early
+    looks favour that option.
+
+    A job corrected later keeps its place and counts with what its record says now, so a stop that
+    rested on a wrong record falls with it. The error budget bears that, since it holds for every
+    beginning of the series of true outcomes at once (Ville 1939), however late they are known; it
+    does not bear records that are corrected because of what a look showed.
+    """
     main, safety, dangers = counts.pairs[MAIN], counts.pairs[SAFETY], counts.dangers
-    days = sorted({*main["day"], *safety["day"], *dangers["day"]})
-    told, harmful, mine = (_running(one, days) for one in (main, safety, dangers))
+    parts = [(one, _steps(one)) for one in (main, safety, dangers)]
+    steps = sorted({step for _, own in parts for step in own})
+    told, harmful, mine = (_running(one, own, steps) for one, own in parts)
     pairs = stats.Pairs(told["more"], told["fewer"], told["both"] + told["neither"])
     beside = stats.Pairs(harmful["more"], harmful["fewer"], harmful["both"] + harmful["neither"])
     harm = stats.harm_evidence(beside, mine["harmed"], mine["jobs"], safety_limit=safety_limit)
@@ -147,10 +176,11 @@ def follow(trial: Trial, counts: TrialCounts, safety_limit: float) -> Path:
     low, high = np.maximum.accumulate(found.low), np.minimum.accumulate(found.high)
     low, high = (np.where(low <= high, ends, np.nan) for ends in (low, high))
     verdicts = stats.stopping_rule(
-        pairs, harm, np.zeros(len(days)), worth=trial.difference, max_jobs=1
+        pairs, harm, np.zeros(len(steps)), worth=trial.difference, max_jobs=1
     )
     return Path(
-        days=days,
+        batches=[batch for batch, _ in steps],
+        days=list(itertools.accumulate((day for _, day in steps), max)),
         pairs=pairs.total,
         score=(pairs.more - pairs.fewer) / np.maximum(pairs.total, 1),
         low=low,
@@ -161,13 +191,22 @@ def follow(trial: Trial, counts: TrialCounts, safety_limit: float) -> Path:
     )
 
 
-def _running(columns: Mapping[str, Sequence[Any]], days: Sequence[Any]) -> dict[str, FloatArray]:
-    """Counts up to each of the days."""
-    place = {day: at for at, day in enumerate(days)}
-    at = [place[day] for day in columns["day"]]
+Columns = Mapping[str, Sequence[Any]]
+Step = tuple[int, Any]
+
+
+def _steps(columns: Columns) -> list[Step]:
+    """Imports in order, and days of hand-over within one: no look can fall between two of these."""
+    return list(zip(columns["batch"], columns["day"], strict=True))
+
+
+def _running(columns: Columns, own: Sequence[Step], steps: Sequence[Step]) -> dict[str, FloatArray]:
+    """Counts up to each of the steps; ``own``: those of these columns."""
+    place = {step: at for at, step in enumerate(steps)}
+    at = [place[step] for step in own]
     running = {}
-    for name in columns.keys() - {"day"}:
-        new = np.zeros(len(days))
+    for name in columns.keys() - {"batch", "day"}:
+        new = np.zeros(len(steps))
         new[at] = columns[name]
         running[name] = np.cumsum(new)
     return running
@@ -237,6 +276,7 @@ def points_of(path: Path) -> list[dict[str, Any]]:
     )
     return [
         {
+            "batch": path.batches[at],
             "day": path.days[at].isoformat(),
             "jobs": 2 * int(path.pairs[at]),
             "difference": float(path.score[at]),

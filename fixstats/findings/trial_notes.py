@@ -8,7 +8,7 @@ from typing import Any
 from fixstats import stats
 from fixstats.findings.base import OWN_RECORDS, Note
 from fixstats.stats.trial_rule import ENDED, GO_ON, HARM, HARM_AT, MAIN_AT, NO_DIFFERENCE, SHOWN
-from fixstats.tallies.trials import MAIN, Trial, TrialCounts
+from fixstats.tallies.trials import Trial, TrialCounts
 from fixstats.words import counted, listed
 
 Rows = Sequence[Mapping[str, Any]]
@@ -20,16 +20,22 @@ def status_notes(
     trial: Trial,
     counts: TrialCounts,
     rows: Rows,
-    verdicts: Sequence[int],
-    days: Sequence[Any],
+    since: Sequence[tuple[int, int, Any]],
+    settled: Note | None,
 ) -> tuple[Note, ...]:
-    """Notes for a status, the verdict in words first."""
+    """Notes for a status, the verdict in words first.
+
+    ``since``: verdict, import and latest hand-over, for each step of the path; ``settled``:
+    where the trial goes by other settings than those of now.
+    """
     found = (
-        _verdict(trial, rows, verdicts, days),
+        _verdict(trial, rows, since),
+        settled,
         _contradiction(rows),
         _contradicts_draw(counts.contradictions),
         _unknown_trials(counts.unknown_trials),
         _early(trial, counts),
+        _corrected(counts),
         _all_handed_out(trial, rows),
         _by_drawing(rows),
         _unknown(rows),
@@ -61,7 +67,7 @@ def span(row: Mapping[str, Any]) -> str:
     return f"{in_hundred(row['difference'])} in 100 jobs ({' to '.join(map(in_hundred, ends))})"
 
 
-def _verdict(trial: Trial, rows: Rows, verdicts: Sequence[int], days: Sequence[Any]) -> Note:
+def _verdict(trial: Trial, rows: Rows, since: Sequence[tuple[int, int, Any]]) -> Note:
     row = rows[-1]
     code = stats.VERDICTS.index(row["verdict"])
     told = f"{trial.option} against {trial.baseline}: {span(row)}"
@@ -80,8 +86,8 @@ def _verdict(trial: Trial, rows: Rows, verdicts: Sequence[int], days: Sequence[A
                 f"recorded: go on recording{so_far}"
             )
     else:
-        text = f"stop since {days[list(verdicts).index(code)].isoformat()}: {_STOPS[code]}"
-        text = text.format(
+        batch, day = next((batch, day) for verdict, batch, day in since if verdict == code)
+        text = f"stop since {day} (import {batch}): {_STOPS[code]}".format(
             told=told,
             option=trial.option,
             less="fewer" if (row["difference"] or 0) < 0 else "more",
@@ -159,16 +165,46 @@ def _unknown_trials(unknown: Mapping[str, int]) -> Note | None:
 
 
 def _early(trial: Trial, counts: TrialCounts) -> Note | None:
-    """Nothing can have been drawn for a device that had left before: a date or a name is wrong."""
-    early = sum(own["early"] for (role, _), own in counts.options.items() if role == MAIN)
-    if not early:
+    """Nothing can be drawn for a device that has left: a date, a name or the draw is wrong."""
+    late = {
+        "before_start": f"before it started on {trial.day}",
+        "before_draw": "before an option was drawn for them",
+    }
+    parts = [
+        f"{counted(number, 'job')} recorded for this trial {_were(number)} handed over {words}"
+        for kind, words in late.items()
+        if (number := counts.contradictions.get(kind, 0))
+    ]
+    if not parts:
         return None
     return Note(
         "before_start",
-        f"{counted(early, 'job')} of this trial left the bench before it began on "
-        f"{trial.started.date().isoformat()}: nothing can have been drawn for them, yet they "
-        "count; mend their dates, or take the trial's name off them",
+        f"{listed(parts)}: left out; mend their dates if these are wrong, or take the "
+        "trial's name off them",
     )
+
+
+def _were(number: int) -> str:
+    return "was" if number == 1 else "were"
+
+
+def _corrected(counts: TrialCounts) -> Note | None:
+    """No look is rewritten without a word."""
+    parts = []
+    if counts.corrected:
+        parts.append(
+            f"the outcome of {counted(counts.corrected, 'job')} was corrected after it had come to "
+            "count: at the same place, it counts as its record says now"
+        )
+    if counts.struck:
+        parts.append(
+            f"{counted(counts.struck, 'job')} no longer count where they did, as their records "
+            "were corrected: their pairs are left out, no other pair changes"
+        )
+    if not parts:
+        return None
+    text = "; ".join(parts)
+    return Note("corrected_jobs", f"{text}; earlier looks may have shown otherwise")
 
 
 def _all_handed_out(trial: Trial, rows: Rows) -> Note | None:

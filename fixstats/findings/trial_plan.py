@@ -18,7 +18,7 @@ from fixstats.findings.compare_plan import (
     mode_sets,
     options_of,
 )
-from fixstats.findings.safety import WORSE, OptionSafety, safety_of
+from fixstats.findings.safety import WORSE, OptionSafety, safety_modes, safety_of
 from fixstats.findings.trial_size import Before, plan_notes, plan_rows
 from fixstats.findings.trial_words import trial_cautions
 from fixstats.folder import Catalogue, ShopFolder, fold
@@ -61,7 +61,8 @@ class TrialDesign:
     """A plan with all that a start needs.
 
     ``groups``: model -> group; ``strata``: (technician, group) -> its share of recent jobs;
-    ``max_jobs``: what nine of ten trials need, None where that is out of reach.
+    ``max_jobs``: what nine of ten trials need, None where that is out of reach; ``safety_modes``:
+    those that the harm stop is to watch.
     """
 
     ask: TrialAsk
@@ -72,6 +73,7 @@ class TrialDesign:
     groups: Mapping[str, str]
     strata: Mapping[tuple[str, str], float]
     max_jobs: int | None
+    safety_modes: tuple[str, ...]
     finding: Finding
 
 
@@ -124,7 +126,8 @@ def plan_trial(con: duckdb.DuckDBPyConnection, folder: ShopFolder, ask: TrialAsk
     )
     most = rows[-1]["jobs_90"]
     strata = _strata(recent, groups)
-    return TrialDesign(ask, modes, baseline, option, worth, groups, strata, most, finding)
+    watched = safety_modes(choice, catalogue)
+    return TrialDesign(ask, modes, baseline, option, worth, groups, strata, most, watched, finding)
 
 
 def outcome_of(name: str | None, choice: Choice, catalogue: Catalogue) -> ModeSet:

@@ -7,10 +7,11 @@ from datetime import datetime
 from typing import TYPE_CHECKING
 
 from fixstats.engines.duck import reading, renew
+from fixstats.engines.versions import ENTRY_TABLES
 from fixstats.errors import StoreError, UsageError
 from fixstats.folder import ShopFolder
 from fixstats.records.inbox import writing_shop
-from fixstats.records.storing import ENTRY_TABLES, to_past
+from fixstats.records.storing import to_past
 from fixstats.records.templates import fill, one_number
 from fixstats.words import counted, listed
 

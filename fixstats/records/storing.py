@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
+from fixstats.engines.versions import ENTRY_TABLES
 from fixstats.folder import Catalogue
 from fixstats.records.templates import code, column, fill
 
@@ -12,11 +13,6 @@ if TYPE_CHECKING:
     import duckdb
 
     Connection = duckdb.DuckDBPyConnection
-
-# Every table that has rows of an entry.
-ENTRY_TABLES = (
-    "jobs", "attempts", "step_minutes", "pieces", "failures", "unchecked", "preexisting", "factors",
-)  # fmt: skip
 
 
 def attempts_of(catalogue: Catalogue, source: str) -> str:

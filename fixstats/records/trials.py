@@ -11,7 +11,7 @@ from __future__ import annotations
 import random
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from datetime import UTC, datetime
+from datetime import UTC, date, datetime
 from typing import TYPE_CHECKING
 
 from fixstats.engines.duck import reading
@@ -35,7 +35,11 @@ MIDDLE = "middle"
 
 @dataclass(frozen=True)
 class NewTrial:
-    """What is settled when a trial begins; as in ``records.trials``."""
+    """What is settled when a trial begins; as in ``records.trials``.
+
+    ``safety_limit``, ``safety_modes``: what its harm stop goes by to the end, whatever becomes of
+    the settings; None: not settled, as in trials begun before these were kept.
+    """
 
     trial: str
     choice: str
@@ -47,6 +51,8 @@ class NewTrial:
     difference: float
     max_jobs: int
     seed: str
+    safety_limit: float | None = None
+    safety_modes: tuple[str, ...] | None = None
 
 
 @dataclass(frozen=True)
@@ -101,6 +107,8 @@ def start_trial(
     new: NewTrial,
     strata: Mapping[tuple[str, str], int],
     groups: Mapping[str, str],
+    *,
+    now: datetime | None = None,
 ) -> list[Slot]:
     """Store a trial with its first schedule; the slots, stratum by stratum.
 
@@ -108,6 +116,8 @@ def start_trial(
     ----------
     strata : (technician, model group) -> slots to draw now.
     groups : model -> its group.
+    now : the moment it begins, with its time zone; None: that of the clock. Jobs handed over on
+        an earlier day of the shop's time zone are not in the trial.
 
     Raises
     ------
@@ -127,7 +137,9 @@ def start_trial(
             )
         con.execute(
             fill("store_trial"),
-            vars(new) | {"modes": ",".join(new.modes), "started": _now()},
+            vars(new)
+            | {"modes": ",".join(new.modes), "safety_modes": _joined(new.safety_modes)}
+            | _moment(folder, now),
         )
         con.execute(
             fill("store_trial_models"),
@@ -150,19 +162,22 @@ def next_assignment(
     *,
     job: str | None = None,
     new_names: bool = False,
+    now: datetime | None = None,
 ) -> Handed:
     """Hand out the next slot of the stratum, for good; the same job gets the same option again.
 
     Waits for another writer as every writing command does, so no slot is handed out twice.
+    ``now``: as for ``start_trial``; a job handed over on an earlier day does not count.
 
     Raises
     ------
     UsageError
-        If the trial, technician or model is unknown (unless ``new_names``), the job was kept out,
-        or all jobs of the trial are handed out.
+        If the trial, technician or model is unknown (unless ``new_names``), the job was kept out
+        or handed over before, or all jobs of the trial are handed out.
     StoreError
         If the database stays locked.
     """
+    moment = _moment(folder, now)
     with writing_shop(folder) as (con, _):
         new = _trial(con, trial)
         if job is not None:
@@ -172,6 +187,8 @@ def next_assignment(
             _refuse_kept_out(con, trial, job)
         technician = _name(con, "technician", technician, new_names=new_names)
         model = _name(con, "model", model, new_names=new_names)
+        if job is not None:
+            _refuse_handed_over(con, job, technician, moment["day"])
         used = _handed_out(con, trial)
         if used >= new.max_jobs:
             raise UsageError(
@@ -182,7 +199,7 @@ def next_assignment(
         con.execute(
             fill("hand_out"),
             {"trial": trial, "technician": slot.technician, "model_group": slot.model_group,
-             "slot": slot.number, "model": model, "job": job, "moment": _now()},
+             "slot": slot.number, "model": model, "job": job} | moment,
         )  # fmt: skip
     return Handed(trial, new.choice, new.baseline, slot, model, False, used + 1, new.max_jobs)
 
@@ -218,6 +235,18 @@ def _refuse_kept_out(con: Connection, trial: str, job: str) -> None:
         raise UsageError(
             f"trial {trial}: job {job} was kept out of it ({rows[0][0]}), so nothing is drawn for "
             "it\nuse what is right for the device; leave trial and assigned blank"
+        )
+
+
+def _refuse_handed_over(con: Connection, job: str, technician: str, day: date) -> None:
+    """What came out of the work is known by then, and no lot can have decided it."""
+    con.execute(fill("macros"))
+    values = {"job": job, "technician": technician, "day": day}
+    rows = con.execute(fill("trial_handed_over"), values).fetchall()
+    if rows:
+        raise UsageError(
+            f"job {job} was handed over on {rows[0][0]}, and an option is drawn before the work: "
+            "nothing was drawn\nif it is another device, give it a number of its own"
         )
 
 
@@ -257,13 +286,27 @@ def exclude(
         values = {
             "trial": trial, "technician": _name(con, "technician", technician, new_names=new_names),
             "model": _name(con, "model", model, new_names=new_names), "job": job,
-            "reason": _kept(con, "reason", reason.strip()), "moment": _now(),
+            "reason": _kept(con, "reason", reason.strip()),
+            "moment": _moment(folder, None)["moment"],
         }  # fmt: skip
         con.execute(fill("store_exclusion"), values)
 
 
-def _now() -> datetime:
-    return datetime.now(UTC).replace(tzinfo=None)
+def _moment(folder: ShopFolder, now: datetime | None) -> dict[str, datetime | date]:
+    """The moment in Greenwich time, and the day that it is in the shop."""
+    from zoneinfo import ZoneInfo
+
+    at = now or _clock()
+    day = at.astimezone(ZoneInfo(folder.settings.time_zone)).date()
+    return {"moment": at.astimezone(UTC).replace(tzinfo=None), "day": day}
+
+
+def _clock() -> datetime:
+    return datetime.now(UTC)
+
+
+def _joined(codes: Sequence[str] | None) -> str | None:
+    return None if codes is None else ",".join(codes)
 
 
 def _trial(con: Connection, name: str) -> NewTrial:
@@ -273,10 +316,12 @@ def _trial(con: Connection, name: str) -> NewTrial:
         raise UsageError(
             f"there is no trial '{name}'{did_you_mean(name, known)}\nfixstats trial list shows all"
         )
-    trial, choice, baseline, option, mode, family, modes, difference, max_jobs, seed = rows[0]
+    name, choice, baseline, option, mode, family, modes, *numbers, safety = rows[0]
+    watched = None if safety is None else tuple(filter(None, safety.split(",")))
+    difference, max_jobs, seed, limit = numbers
     return NewTrial(
-        trial, choice, baseline, option, mode, family, tuple(modes.split(",")), difference,
-        max_jobs, seed,
+        name, choice, baseline, option, mode, family, tuple(modes.split(",")), difference,
+        max_jobs, seed, limit, watched,
     )  # fmt: skip
 
 

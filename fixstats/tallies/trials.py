@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, fields
-from datetime import timedelta
 from typing import TYPE_CHECKING, Any
 
 from fixstats.engines.session import load
+from fixstats.engines.versions import versions_session
 from fixstats.errors import UsageError
 from fixstats.folder import Catalogue
 from fixstats.resources import statement
@@ -26,7 +26,9 @@ class Trial:
 
     ``mode``: its main outcome, null for a union of ``modes`` (of one ``family``, or of several);
     ``difference``: the smallest worth having; ``handed_out``: slots; ``jobs``: recorded with an
-    option drawn; ``excluded``: devices, before anything was drawn for them.
+    option drawn; ``excluded``: devices, before anything was drawn for them; ``day``: on which it
+    began, in the shop's time zone; ``safety_limit``, ``safety_modes``: what its harm stop goes by,
+    None where that was never settled.
     """
 
     trial: str
@@ -43,6 +45,9 @@ class Trial:
     handed_out: int
     jobs: int
     excluded: int
+    day: Any = None
+    safety_limit: float | None = None
+    safety_modes: tuple[str, ...] | None = None
 
 
 @dataclass(frozen=True)
@@ -50,10 +55,12 @@ class TrialCounts:
     """How the jobs of a trial went, by what was drawn.
 
     ``options``: role (main or safety) and option -> counts by name; ``pairs``: role -> columns
-    ``day``, ``more``, ``fewer``, ``both``, ``neither``, a row for each day with complete pairs;
-    ``dangers``: columns ``day``, ``harmed``, ``jobs`` of the option;
-    ``handed_out``: option -> slots; ``contradictions``: kind (as in trial_drawn) -> jobs whose
-    sheet does not say what was drawn; ``unknown_trials``: name -> jobs, of no trial at all.
+    ``batch``, ``day``, ``more``, ``fewer``, ``both``, ``neither``, a row for each import and day
+    that completed pairs; ``dangers``: columns ``batch``, ``day``, ``harmed``, ``jobs`` (of the
+    option); ``handed_out``: option -> slots; ``contradictions``: kind (as in trial_drawn) -> jobs
+    whose sheet does not say what was drawn in time; ``unknown_trials``: name -> jobs, of no trial;
+    ``corrected``, ``struck``: jobs corrected after they had come to count, in their outcome, or so
+    that they no longer count where they did.
     """
 
     options: Mapping[tuple[str, str], Mapping[str, int]]
@@ -62,6 +69,8 @@ class TrialCounts:
     handed_out: Mapping[str, int]
     contradictions: Mapping[str, int] = field(default_factory=dict)
     unknown_trials: Mapping[str, int] = field(default_factory=dict)
+    corrected: int = 0
+    struck: int = 0
 
 
 def all_trials(con: duckdb.DuckDBPyConnection) -> list[Trial]:
@@ -70,7 +79,12 @@ def all_trials(con: duckdb.DuckDBPyConnection) -> list[Trial]:
     rows = con.execute(statement("tallies/trials")).fetchall()
     columns = [one.name for one in fields(Trial)]
     found = [dict(zip(columns, row, strict=True)) for row in rows]
-    return [Trial(**row | {"modes": tuple(row["modes"].split(","))}) for row in found]
+    codes = ("modes", "safety_modes")
+    return [Trial(**row | {name: _codes(row[name]) for name in codes}) for row in found]
+
+
+def _codes(joined: str | None) -> tuple[str, ...] | None:
+    return None if joined is None else tuple(filter(None, joined.split(",")))
 
 
 def find_trial(con: duckdb.DuckDBPyConnection, name: str) -> Trial:
@@ -101,40 +115,67 @@ def count_trial(
 ) -> TrialCounts:
     """Count the jobs of a trial; ``place``: step or part of its choice, ``safety``: safety modes.
 
-    ``con`` is a session with all views in which the trial was found.
+    ``con`` is a session in which the trial was found. Every version of its jobs is judged, so that
+    a job keeps the place among the pairs that it had when it came to count.
 
     Raises
     ------
     UsageError
         If the catalogue no longer has the choice or a mode of the trial.
     """
-    modes = (*trial.modes, *safety)
-    lay_out(con, catalogue, Ask(modes, (trial.choice,)))
+    con.execute(statement("tallies/trial_versions"), {"trial": trial.trial})
+    with versions_session(con, catalogue, "trial_versions") as told:
+        _lay_out_jobs(told, catalogue, trial, place, safety)
+        options = _options(told)
+        pairs, dangers = _pairs(told, trial), _dangers(told, trial)
+        ((corrected, struck),) = told.execute(statement("tallies/trial_corrections")).fetchall()
+    name = {"trial": trial.trial}
+    handed = con.execute(statement("tallies/trial_handed"), name).fetchall()
+    otherwise = con.execute(statement("tallies/trial_contradictions"), name).fetchall()
+    return TrialCounts(
+        options, pairs, dangers, dict(handed), dict(otherwise), unknown_trials(con), corrected,
+        struck,
+    )  # fmt: skip
+
+
+def _lay_out_jobs(
+    told: duckdb.DuckDBPyConnection,
+    catalogue: Catalogue,
+    trial: Trial,
+    place: str,
+    safety: Sequence[str],
+) -> None:
+    """The temporary tables trial_jobs and trial_places."""
+    lay_out(told, catalogue, Ask((*trial.modes, *safety), (trial.choice,)))
     roles = [(MAIN, mode) for mode in trial.modes] + [(SAFETY, mode) for mode in safety]
-    load(con, "trial_modes", "role varchar, mode varchar", roles)
-    con.execute(
-        fill("tallies/trial_jobs", {"keys": f'j."{trial.choice}" as used, '}),
-        {"trial": trial.trial, "place": place},
-    )
-    # The moment of the beginning is that of Greenwich: the day before it is over everywhere.
-    began = trial.started.date() - timedelta(days=1)
-    cursor = con.execute(statement("tallies/trial_options"), {"began": began})
+    load(told, "trial_modes", "role varchar, mode varchar", roles)
+    text = fill("tallies/trial_jobs", {"keys": f'j."{trial.choice}" as used, '})
+    told.execute(text, {"trial": trial.trial, "place": place})
+    told.execute(statement("tallies/trial_places"))
+
+
+def _options(told: duckdb.DuckDBPyConnection) -> dict[tuple[str, str], dict[str, int]]:
+    cursor = told.execute(statement("tallies/trial_options"))
     names = [column[0] for column in cursor.description or ()][2:]
-    options = {
+    return {
         (role, drawn): dict(zip(names, numbers, strict=True))
         for role, drawn, *numbers in cursor.fetchall()
     }
+
+
+def _pairs(told: duckdb.DuckDBPyConnection, trial: Trial) -> dict[str, dict[str, list[Any]]]:
     values = {"baseline": trial.baseline, "option": trial.option}
-    days = con.execute(statement("tallies/trial_pairs"), values).fetchall()
-    columns = ("day", "more", "fewer", "both", "neither")
-    pairs = {
+    steps = told.execute(statement("tallies/trial_pairs"), values).fetchall()
+    columns = ("batch", "day", "more", "fewer", "both", "neither")
+    return {
         role: {
-            name: [row[n] for row in days if row[0] == role] for n, name in enumerate(columns, 1)
+            name: [row[n] for row in steps if row[0] == role] for n, name in enumerate(columns, 1)
         }
         for role in (MAIN, SAFETY)
     }
-    harm = con.execute(statement("tallies/trial_dangers"), {"option": trial.option}).fetchall()
-    dangers = {name: [row[n] for row in harm] for n, name in enumerate(("day", "harmed", "jobs"))}
-    handed = con.execute(statement("tallies/trial_handed"), {"trial": trial.trial}).fetchall()
-    told = con.execute(statement("tallies/trial_contradictions"), {"trial": trial.trial}).fetchall()
-    return TrialCounts(options, pairs, dangers, dict(handed), dict(told), unknown_trials(con))
+
+
+def _dangers(told: duckdb.DuckDBPyConnection, trial: Trial) -> dict[str, list[Any]]:
+    steps = told.execute(statement("tallies/trial_dangers"), {"option": trial.option}).fetchall()
+    columns = ("batch", "day", "harmed", "jobs")
+    return {name: [row[n] for row in steps] for n, name in enumerate(columns)}

@@ -3,4 +3,4 @@
 insert into records.assignments
 select
   $trial, unnest($technicians::varchar[]), unnest($groups::varchar[]), unnest($slots::integer[]),
-  unnest($blocks::integer[]), unnest($options::varchar[]), null, null, null
+  unnest($blocks::integer[]), unnest($options::varchar[]), null, null, null, null

@@ -1,25 +1,29 @@
--- Question: on how many jobs drawn for an option was a safety failure seen, day by day?
--- Grain: one row per day of hand-over.
--- Reads: trial_jobs.
+-- Question: on how many jobs drawn for an option was a safety failure seen, as they came to
+--   count?
+-- Grain: one row per (import, day of hand-over) by which such jobs came to count.
+-- Reads: trial_places.
 -- Parameters: option (the one that is tried).
--- Columns: day; harmed (jobs with a safety failure seen, whatever else was not checked); jobs.
+-- Columns: batch (the import); day; harmed (jobs with a safety failure seen, whatever else was not
+--   checked); jobs.
 with
--- one row per job drawn for the option
+-- one row per job drawn for the option, in the stratum in which it stands
 mine as (
   select
-    finished as day,
-    coalesce(failed, false) as harmed
-  from trial_jobs
-  where role = 'safety' and drawn = lower($option)
-),
--- one row per day
-days as (
-  select
+    batch,
     day,
-    count(case when harmed then 1 end) as harmed,
+    failed
+  from trial_places
+  where role = 'safety' and drawn = lower($option) and failed is not null
+),
+-- one row per (import, day)
+steps as (
+  select
+    batch,
+    day,
+    count(case when failed then 1 end) as harmed,
     count(*) as jobs
   from mine
-  group by day
+  group by batch, day
 )
-select * from days
-order by day
+select * from steps
+order by batch, day

@@ -6,7 +6,14 @@
 --   not known, so the job counts for nothing); contradiction (null: none; otherwise: the sheet says
 --   another option than was handed out; blank: handed out, trial or assigned left blank;
 --   other_trial: handed out, recorded under another trial; no_option: not handed out by name, and
---   the sheet names none of the two options; not_drawn: the same, and it names nothing).
+--   the sheet names none of the two options; not_drawn: the same, and it names nothing; before_start,
+--   before_draw: handed over on a day before the trial began, or before that on which an option was
+--   handed out for it); handed (the option handed out by name, whatever the dates; null: none was);
+--   day (before which a hand-over is too early).
+-- Notes:
+--   A job taken in before the beginning is in the trial if it was handed over since: its option was
+--   drawn before its outcome was known. Where an option was handed out by name, that day is what
+--   counts; a job of the printed sheet says nothing of the day on which its line was opened.
 create or replace temp table trial_drawn as
 with
 -- one row per slot handed out for a job by name
@@ -15,7 +22,8 @@ slots as (
     trial,
     technician,
     lower(trim(job)) as job,
-    lower(assigned) as drawn
+    lower(assigned) as drawn,
+    day
   from records.assignments
   where handed_out is not null and job is not null
 ),
@@ -24,6 +32,7 @@ sheet as (
   select
     entry,
     technician,
+    finished,
     lower(trim(job)) as job,
     nullif(lower(trim(trial)), '') as trial,
     nullif(lower(trim(assigned)), '') as assigned
@@ -34,7 +43,10 @@ handed as (
   select
     s.trial,
     j.entry,
+    j.finished,
+    s.day,
     s.drawn,
+    s.drawn as handed,
     case
       when j.assigned <> s.drawn then 'otherwise'
       when j.assigned is null or j.trial is null then 'blank'
@@ -45,6 +57,7 @@ handed as (
   qualify row_number() over (
     partition by s.trial, s.job
     order by
+      (j.finished >= s.day) desc,
       (j.trial is not distinct from s.trial) desc,
       (j.technician is not distinct from s.technician) desc,
       j.entry
@@ -55,7 +68,10 @@ printed as (
   select
     t.trial,
     j.entry,
+    j.finished,
+    t.day,
     case when j.assigned in (lower(t.baseline), lower(t.option)) then j.assigned end as drawn,
+    null as handed,
     case
       when j.assigned is null then 'not_drawn'
       when j.assigned not in (lower(t.baseline), lower(t.option)) then 'no_option'
@@ -65,9 +81,25 @@ printed as (
   anti join handed as h on h.trial = t.trial and h.entry = j.entry
 ),
 -- one row per (trial, job)
-drawn as (
+both_ways as (
   select * from handed
   union all
   select * from printed
+),
+-- the same, without an option where it was too late to draw one
+drawn as (
+  select
+    b.trial,
+    b.entry,
+    case when b.finished >= b.day then b.drawn end as drawn,
+    case
+      when b.finished < t.day then 'before_start'
+      when b.finished < b.day then 'before_draw'
+      else b.contradiction
+    end as contradiction,
+    b.handed,
+    b.day
+  from both_ways as b
+  inner join records.trials as t on t.trial = b.trial
 )
 select * from drawn

@@ -1,26 +1,30 @@
--- Question: how did each job of a trial go?
--- Grain: one row per (role, job for which an option is known to have been drawn).
--- Reads: asked_jobs, trial_drawn, jobs, outcomes_first, trial_modes, records.trial_models.
+-- Question: how did each job of a trial go, by every version of its record?
+-- Grain: one row per (role, version by which an option is known to have been drawn).
+-- Reads: asked_jobs, trial_versions, jobs, outcomes_first, trial_modes, records.trial_models; in a
+--   session in which every version is a job of its own.
 -- Parameters: trial (its name), place (step or part of the choice); the slot keys takes the quoted
 --   name of the choice as used.
--- Columns: role ('main' or 'safety', as in trial_modes); entry; job; technician (bench); model_group; drawn
---   (option drawn); used (the option that was); begun (day received, else handed over);
---   finished (day); failed; doubt (true or false: something that applied was not checked; null for
---   no opportunity).
+-- Columns: role ('main' or 'safety', as in trial_modes); entry; subject, batch, standing (as in
+--   trial_versions); job; technician (bench); model_group; drawn (option drawn); used (the option
+--   that was); received, finished (days); failed; doubt (true or false: something that applied was
+--   not checked; null for no opportunity).
 create or replace temp table trial_jobs as
 with
--- one row per job of the trial, whatever its sheet says
+-- one row per version of a job of the trial, whatever its sheet says
 asked as (
   select
     j.entry,
     /*keys*/
     j.finished,
+    d.subject,
+    d.batch,
+    d.standing,
     d.drawn
   from asked_jobs as j
-  inner join trial_drawn as d on d.entry = j.entry
-  where d.trial = $trial and d.drawn is not null
+  inner join trial_versions as d on d.entry = j.entry
+  where d.drawn is not null
 ),
--- one row per (role, job that was an opportunity for a mode of it)
+-- one row per (role, version that was an opportunity for a mode of it)
 told as (
   select
     m.role,
@@ -37,15 +41,15 @@ told as (
 roles as (
   select distinct role from trial_modes
 ),
--- one row per (role, job)
+-- one row per (role, version)
 outcomes as (
   select
     r.role,
     a.*,
     j.job,
+    j.received,
     j.technician as bench,
     coalesce(g.model_group, 'middle') as model_group,
-    coalesce(j.received, j.finished) as begun,
     t.failed,
     t.doubt
   from asked as a

@@ -1,10 +1,10 @@
 -- Question: what was drawn in a trial, what was used, and how did it go?
--- Grain: one row per (role, option drawn).
+-- Grain: one row per (role, option drawn), by the records as they stand.
 -- Reads: trial_jobs.
--- Parameters: began (a day: hand-overs before it lie before the trial in any time zone).
+-- Parameters: none.
 -- Columns: role; drawn; jobs; as_drawn (used what was drawn); otherwise (used something else);
 --   not_recorded (what was used is not written down); failures, opportunities, unknown,
---   unknown_failed (jobs); early (handed over before the trial began).
+--   unknown_failed (jobs).
 with
 -- one row per (role, job)
 jobs_used as (
@@ -13,9 +13,9 @@ jobs_used as (
     drawn,
     failed,
     doubt,
-    finished,
     lower(used) as way
   from trial_jobs
+  where standing
 ),
 -- one row per (role, option drawn)
 counted as (
@@ -29,8 +29,7 @@ counted as (
     count(case when failed and not doubt then 1 end) as failures,
     count(case when not doubt then 1 end) as opportunities,
     count(case when doubt then 1 end) as unknown,
-    count(case when failed and doubt then 1 end) as unknown_failed,
-    count(case when finished < $began then 1 end) as early
+    count(case when failed and doubt then 1 end) as unknown_failed
   from jobs_used
   group by role, drawn
 )

@@ -4,7 +4,9 @@
 -- Parameters: none.
 -- Columns: trial; choice; baseline, option; mode, family (null for a union); modes (codes joined by
 --   commas); difference (of rates); max_jobs; seed; started (moment); handed_out (slots); jobs
---   (recorded, with an option known to have been drawn: the same that its status counts); excluded (devices, before anything was drawn).
+--   (recorded, with an option known to have been drawn: the same that its status counts); excluded
+--   (devices, before anything was drawn); day (of the beginning, in the shop's time zone);
+--   safety_limit, safety_modes (what its harm stop goes by; null: never settled).
 with
 -- one row per trial with slots handed out
 handed as (
@@ -42,7 +44,10 @@ counted as (
     t.started,
     coalesce(h.handed_out, 0) as handed_out,
     coalesce(r.jobs, 0) as jobs,
-    coalesce(x.excluded, 0) as excluded
+    coalesce(x.excluded, 0) as excluded,
+    t.day,
+    t.safety_limit,
+    t.safety_modes
   from records.trials as t
   left join handed as h on h.trial = t.trial
   left join recorded as r on r.trial = t.trial

@@ -24,9 +24,11 @@ def days_of(pairs: int, rate: float, other: float, seed: int) -> dict[str, list[
     """Counts of pairs day by day, five a day, with these true rates."""
     rng = np.random.default_rng(seed)
     failed = rng.random((pairs, 2)) < (rate, other)
-    columns: dict[str, list[Any]] = {n: [] for n in ("day", "more", "fewer", "both", "neither")}
+    names = ("batch", "day", "more", "fewer", "both", "neither")
+    columns: dict[str, list[Any]] = {name: [] for name in names}
     for number, at in enumerate(range(0, pairs, 5)):
         one, two = failed[at : at + 5].T
+        columns["batch"].append(number)
         columns["day"].append(DAY + timedelta(days=number))
         for name, met in (
             ("more", one & ~two), ("fewer", two & ~one), ("both", one & two),
@@ -58,7 +60,8 @@ def trial(
             numbers = (pairs, pairs, 0, 0, both + sum(columns[alone]), pairs, 0, 0)
             options[role, option.lower()] = dict(zip(names, numbers, strict=True))
     harmed = [sum(both) for both in zip(safety["more"], safety["both"], strict=True)]
-    dangers = {"day": safety["day"], "harmed": harmed, "jobs": [5] * len(harmed)}
+    dangers = {name: safety[name] for name in ("batch", "day")}
+    dangers |= {"harmed": harmed, "jobs": [5] * len(harmed)}
     counts = TrialCounts(options, {MAIN: main, SAFETY: safety}, dangers, {})
     path = follow(new, counts, 0.02)
     settings = {

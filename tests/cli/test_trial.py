@@ -6,7 +6,7 @@ import csv
 import json
 import re
 import shutil
-from datetime import date, timedelta
+from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
 
 import pytest
@@ -44,7 +44,10 @@ def test_help_of_all(run):
     assert code == 0 and "fixstats trial plan opening" in out
 
 
-def test_from_plan_to_verdict(run, own_shop, tmp_path):
+def test_from_plan_to_verdict(run, own_shop, tmp_path, monkeypatch):
+    # The trial is begun on the day after the last job of the demo.
+    start = datetime(2026, 10, 1, 8, tzinfo=UTC)
+    monkeypatch.setattr("fixstats.records.trials._clock", lambda: start)
     shop = ("--shop", own_shop)
     code, out, err = run("trial", "plan", *OPTIONS, "--difference", "0.05", *shop)
     assert (code, err) == (0, "")

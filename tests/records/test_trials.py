@@ -5,6 +5,7 @@ from __future__ import annotations
 import subprocess
 import sys
 from collections import Counter
+from datetime import UTC, datetime
 from itertools import groupby
 
 import duckdb
@@ -163,7 +164,8 @@ def test_a_job_kept_out_gets_no_option(begun):
 
 
 def test_a_forgotten_job_leaves_no_name_but_its_slot(begun):
-    next_assignment(begun, "pads", "T1", "Tarn 9", job="A1")
+    before = datetime(2026, 1, 2, 8, tzinfo=UTC)
+    next_assignment(begun, "pads", "T1", "Tarn 9", job="A1", now=before)
     forget(begun, "A1")
     assert rows(
         begun, "select job, handed_out is null from records.assignments where slot = 1 and "

@@ -163,14 +163,19 @@ def test_over_all_error_of_trials():
         assert wrong <= 0.05
 
 
-# From the schedule to the verdict: strata of unlike rates, failed jobs that take days longer, one
-# job in ten that nobody checked, one in twenty done otherwise than drawn.
+# From the schedule to the verdict: strata of unlike rates, failed jobs that take days longer and
+# are recorded so much later, one job in ten that nobody checked, one in twenty done otherwise than
+# drawn. Pairs are made in the order of recording, as the statement trial_places makes them.
 NEW = NewTrial("t", "opening", "a", "b", None, None, ("x",), 0.1, 10**6, "0")
 HARD = {"easier": 0.03, "middle": 0.1, "harder": 0.3}
 
 
-def whole_trial(difference, jobs, seed):
-    """The verdict in the end of a trial of so many jobs, five a day."""
+def whole_trial(difference, jobs, seed, late=6, every=1, drift=0.0):
+    """The verdict in the end of a trial of so many jobs, five a day.
+
+    Failed jobs are done `late` days later; what is done is imported once in `every` days; rates
+    rise by `drift` of themselves over the trial.
+    """
     rng = np.random.default_rng(seed)
     new = NewTrial(**vars(NEW) | {"seed": str(seed)})
     strata = [(who, group) for who in ("T1", "T2", "T3") for group in HARD]
@@ -180,16 +185,18 @@ def whole_trial(difference, jobs, seed):
         stratum = strata[rng.integers(len(strata))]
         drawn = next(queues[stratum]).assigned
         used = drawn if rng.random() > 0.05 else "a"
-        failed = rng.random() < HARD[stratum[1]] + (difference if used == "b" else 0)
+        rate = HARD[stratum[1]] * (1 + drift * number / jobs)
+        failed = rng.random() < rate + (difference if used == "b" else 0)
         if rng.random() > 0.1:
-            ready = number // 5 + rng.integers(0, 3) + 6 * failed
-            done[stratum][drawn].append((ready, failed))
+            ready = number // 5 + rng.integers(0, 3) + late * failed
+            # Imports in order, within one by intake.
+            done[stratum][drawn].append((-(-ready // every), number, ready, failed))
     pairs = sorted(
-        (max(one[0], other[0]), int(other[1]) - int(one[1]))
+        (*max((one[0], one[2]), (other[0], other[2])), int(other[3]) - int(one[3]))
         for by_option in done.values()
-        for one, other in zip(by_option["a"], by_option["b"], strict=False)
+        for one, other in zip(sorted(by_option["a"]), sorted(by_option["b"]), strict=False)
     )
-    scores = np.array([score for _, score in pairs])
+    scores = np.array([score for *_, score in pairs])
     running = stats.Pairs(*(np.cumsum(scores == value) for value in (1, -1, 0)))
     verdict = stats.stopping_rule(running, 1.0, 0, worth=NEW.difference, max_jobs=10**6)
     return verdict[-1]
