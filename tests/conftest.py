@@ -5,14 +5,15 @@ from __future__ import annotations
 import os
 from pathlib import Path
 
-# As the command does, before NumPy is loaded: two test processes with two threads each wait.
-os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
-
 import pytest
 from hypothesis import settings
 
 from fixstats.cli.app import app
 from fixstats.cli.door import through_the_door
+from fixstats.cli.main import add_up_one_way
+
+# As the command does; nothing above loads NumPy. Two test processes with two threads each wait.
+add_up_one_way()
 
 # A build must tell the same story twice; HYPOTHESIS_PROFILE=roam looks for new ones.
 settings.register_profile("steady", derandomize=True)

@@ -255,9 +255,10 @@ def main() -> None:
     import shutil
     import tempfile
 
+    from fixstats.cli.main import add_up_one_way
     from fixstats.demo.run import make_demo
 
-    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+    add_up_one_way()
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name)
         make_demo(folder / "made")

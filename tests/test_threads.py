@@ -1,9 +1,11 @@
-"""What computes outside the tests does so with one thread of the linear algebra, too."""
+"""Sums are made one way in every environment, and benchmarks compute with one thread, too."""
 
 import os
 import subprocess
 import sys
 from pathlib import Path
+
+from fixstats.cli.main import add_up_one_way
 
 HERE = Path(__file__).resolve().parent
 ASK = "import os, runpy, sys; runpy.run_path(sys.argv[1]); print(os.environ.get(sys.argv[2]))"
@@ -25,3 +27,11 @@ def test_the_timed_fits_use_one_thread_unless_told_otherwise():
     # Once NumPy is loaded it is too late.
     text = path.read_text(encoding="utf-8")
     assert text.index(NAME) < text.index("import numpy")
+
+
+def test_the_command_settles_how_sums_are_made(monkeypatch):
+    said = {NAME: "2", "OPENBLAS_CORETYPE": "Prescott", "NPY_DISABLE_CPU_FEATURES": "X86_V3"}
+    for name, value in said.items():
+        monkeypatch.setenv(name, value)
+    add_up_one_way()
+    assert {name: os.environ.get(name) for name in said} == dict.fromkeys(said) | {NAME: "1"}
