@@ -3,7 +3,8 @@
 -- Reads: jobs, records.failures.
 -- Parameters: none.
 -- Columns: mode; jobs (on which it was the only failure); stated (of these, with a recorded
---   failure_cost); money (the sum of these).
+--   failure_cost); money (the sum of these; of decimals, which is the same in whatever order
+--   threads add them up).
 with
 -- one row per job with one failing mode
 single as (
@@ -18,7 +19,7 @@ select
   s.mode,
   count(*) as jobs,
   count(j.failure_cost) as stated,
-  sum(j.failure_cost) as money
+  cast(sum(cast(j.failure_cost as decimal(38, 9))) as double) as money
 from single as s
 inner join jobs as j on j.entry = s.entry
 group by s.mode

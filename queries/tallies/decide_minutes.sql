@@ -22,14 +22,18 @@ steps as (
   from records.step_minutes
   group by entry
 ),
--- one row per job with minutes: all tries at the step, rescue included
+-- one row per job with minutes: all tries at the step, rescue included; as decimals, whose sum is
+-- the same in whatever order threads add them up
 timed as (
   select
     c.option_code as option,
     c.model_code as model,
     /*keys*/
     c.latest <= $left_out as late,
-    case when $step is null then c.minutes - coalesce(s.together, 0) else s.own end as minutes
+    cast(
+      case when $step is null then c.minutes - coalesce(s.together, 0) else s.own end
+      as decimal(38, 9)
+    ) as minutes
   from decide_chosen as c
   left join steps as s on s.entry = c.entry
   left join failed as f on f.entry = c.entry
@@ -41,8 +45,10 @@ select
   /*keys*/
   late,
   count(*) as jobs,
-  sum(minutes) as minutes,
-  sum(minutes * minutes) as squares
+  cast(sum(minutes) as double) as minutes,
+  cast(
+    sum(cast(cast(minutes as double) * cast(minutes as double) as decimal(38, 9))) as double
+  ) as squares
 from timed
 where minutes > 0
 group by all
