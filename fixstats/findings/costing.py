@@ -18,6 +18,8 @@ from fixstats import stats
 from fixstats.stats.validators import FloatArray
 
 DRAWS = 20_000
+# The event that is no failure mode: a device that comes back.
+COMEBACK = "come-backs"
 # Log odds by which options differ before anything was seen to fail: mostly by a factor below 3.
 APART = 1.0
 # Modes whose costs differ by no more than this factor may be counted as one, see `as_one_event`.
@@ -43,7 +45,7 @@ class Costing:
 
     `draws` (options, scopes, draws): NaN where a part is not known. `job_variances` (options,
     scopes): variance of the money of one job around its expectation. `missing`: events without a
-    cost, with their mean rates (options, scopes).
+    cost, with draws of their rates (options, scopes, draws).
     """
 
     draws: FloatArray
@@ -69,7 +71,7 @@ def cost_up(
     they are the same for every option, and left out. `labour_rate`: money per hour.
     """
     known = np.asarray(used, dtype=np.float64)
-    random = np.random.default_rng(seed)
+    random, apart = np.random.default_rng(seed), np.random.default_rng(seed + 1)
     total = np.repeat(known[..., None], draws, axis=-1)
     variances = np.zeros(known.shape)
     missing = []
@@ -78,10 +80,10 @@ def cost_up(
         total += money
         variances += (cv * money.mean(axis=-1)) ** 2
     for event in events:
-        rates = event.rates.mean(axis=-1)
         if event.cost is None:
-            missing.append((event.name, rates))
+            missing.append((event.name, spread(event.rates, draws, apart)))
             continue
+        rates = event.rates.mean(axis=-1)
         total += event.cost * spread(event.rates, draws, random)
         variances += event.cost**2 * rates * (1 - rates)
     return Costing(total, variances, tuple(missing))
@@ -201,15 +203,35 @@ def _rates_of_options(
     return answer
 
 
-def flips_at(costs: ArrayLike, rates: ArrayLike, leader: int) -> float:
-    """Cost of one event from which on another option has the lowest expected cost; money.
+def unsure_from(
+    costs: ArrayLike, rates: ArrayLike, leader: int, *, at: float, stretch: float = 1.0
+) -> float:
+    """Cost of one event from which on the leader is the cheapest with a probability below `at`.
 
-    `costs`, `rates` (options,): expected money per job without this event, and its rate.
-    Infinite where the event is no likelier with the leader than with any other option: then no
-    cost can change the leader.
+    `costs` (options, draws): money per job without this event; `rates` (options, draws or 1): its
+    probability, independent of these. `stretch`: as in `stats.chance_best`. 0 where it is not even
+    sure without the event, infinite where no cost makes it unsure. In each draw the leader is the
+    cheapest between two costs, for money is a straight line in them; so the answer is exact.
     """
-    money, rate = np.asarray(costs, dtype=np.float64), np.asarray(rates, dtype=np.float64)
-    more = rate[leader] - rate
-    ahead = money - money[leader]
-    some = more > 0
-    return float((ahead[some] / more[some]).min()) if some.any() else math.inf
+    money, rate = (_stretched(np.asarray(one, dtype=np.float64), stretch) for one in (costs, rates))
+    others = np.arange(len(money)) != leader
+    ahead = money[others] - money[leader]
+    more = np.broadcast_to(rate[leader] - rate[others], ahead.shape)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        ends = ahead / more
+    high = np.where(more > 0, ends, np.where((more == 0) & (ahead < 0), -1.0, np.inf)).min(axis=0)
+    low = np.maximum(np.where(more < 0, ends, 0.0).max(axis=0), 0.0)
+    leads = high >= low
+    lows, highs = np.sort(low[leads]), np.sort(high[leads])
+    enough = at * ahead.shape[1]
+    if np.searchsorted(lows, 0.0, side="right") < enough:
+        return 0.0
+    begun = np.searchsorted(lows, highs, side="right")
+    left = begun - np.arange(1, len(highs) + 1)
+    unsure = np.flatnonzero((left < enough) & np.isfinite(highs))
+    return float(highs[unsure[0]]) if len(unsure) else math.inf
+
+
+def _stretched(draws: FloatArray, stretch: float) -> FloatArray:
+    mean = draws.mean(axis=1, keepdims=True)
+    return np.asarray(mean + stretch * (draws - mean))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
@@ -24,6 +25,7 @@ from fixstats.findings.decide_figures import Known
 from fixstats.findings.decide_plan import DecideAsk, choices_of
 from fixstats.findings.safety import safety_of
 from fixstats.folder import ShopFolder
+from fixstats.folder.catalogue import Price
 from fixstats.folder.settings import Settings
 from fixstats.tallies.ask import Ask
 from fixstats.tallies.choices import factors_met
@@ -161,19 +163,32 @@ def _count(
     )
     options, models = by_jobs(tallied.jobs, "option"), by_jobs(tallied.jobs, "model")
     standards = standards_of(choice, catalogue, plan.last)
+    used = _used(plan, choice, tallied, options, models)
     known = Known(
-        used=_used(plan, choice, tallied, options, models),
+        used=used,
         costs={code: costs[code] for code in codes},
         safety=safety_of(con, plan.folder, choice, options, settings, plan.ask.until),
         pace=_pace(tallied, plan),
         current=_current(tallied, models, standards),
         standards=standards,
         comeback=comeback,
+        dearest=_dearest(used, costs, catalogue.prices),
         models=plan.models or None,
         money=_money(settings),
         name=catalogue.label,
     )
     return counted, known
+
+
+def _dearest(
+    used: np.ndarray[Any, np.dtype[np.float64]],
+    costs: Mapping[str, EachCost | None],
+    prices: Sequence[Price],
+) -> float:
+    """The most that a failure or part of the shop costs, of those that have a cost."""
+    money = [one.money for one in costs.values() if one is not None]
+    money += [one.money for one in prices]
+    return max([*money, *used[~np.isnan(used)].tolist()], default=0.0) or math.inf
 
 
 def _used(

@@ -5,14 +5,15 @@ Nothing here asks a database: a simulated shop can call ``weigh_choice`` with co
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
 import numpy as np
 
 from fixstats import stats
+from fixstats.findings.costing import COMEBACK, Costing, Event, cost_up
 from fixstats.findings.costing import DRAWS as MOST_DRAWS
-from fixstats.findings.costing import Costing, Event, cost_up
 from fixstats.findings.decide_cells import Counted, Ground, lay_ground
 from fixstats.findings.decide_costs import EachCost
 from fixstats.findings.decide_draws import (
@@ -27,7 +28,7 @@ from fixstats.findings.weighing import Scope, Weighed, weigh
 from fixstats.folder.settings import Settings
 from fixstats.stats.validators import FloatArray
 
-COMEBACK, PIECE = "come-backs", "a piece of"
+PIECE = "a piece of"
 # What a trial takes beside the jobs themselves: minutes a job to draw and to note the option, and
 # minutes to plan it and to read its result. Ours.
 EFFORT_MINUTES, SETUP_MINUTES = 1.0, 30.0
@@ -51,9 +52,9 @@ class Known:
 
     ``used`` (options, models): money for what a job uses. ``costs``: money for one failure of each
     mode that can follow, None where nobody has said. ``comeback``: money for one come-back, None
-    likewise. ``pace``: jobs a day by model. ``current``: option in use by model, None for all.
-    ``standards``: likewise, house standards only. ``models``: those that get rows, after one for
-    all; None: every one.
+    likewise. ``dearest``: the dearest failure or part of the shop that has a cost. ``pace``: jobs a
+    day by model. ``current``: option in use by model, None for all. ``standards``: likewise, house
+    standards only. ``models``: those that get rows, after one for all; None: every one.
     """
 
     used: FloatArray
@@ -63,6 +64,7 @@ class Known:
     current: Mapping[str | None, str | None]
     standards: Mapping[str | None, str]
     comeback: EachCost | None = None
+    dearest: float = math.inf
     models: Sequence[str] | None = None
     money: Callable[[float], str] = field(default="{:.2f}".format)
     name: Callable[[str], str] = field(default=str)
@@ -257,6 +259,7 @@ def _scope(
         tolerance=settings.tolerance,
         earlier=None if earlier is None else earlier.draws[:, place],
         missing=[(name, rates[:, place]) for name, rates in answer.costing.missing],
+        dearest=known.dearest,
         effort=EFFORT_MINUTES / 60 * settings.labour_rate,
         fixed=SETUP_MINUTES / 60 * settings.labour_rate,
         stretch=STRETCH,

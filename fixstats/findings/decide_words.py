@@ -20,6 +20,7 @@ from fixstats.findings.verdicts import (
     WAIT,
     wrong_share,
 )
+from fixstats.findings.weighing import MAY_COST
 from fixstats.folder import Catalogue
 from fixstats.tallies.decide import LEFT_OUT
 from fixstats.words import counted, listed
@@ -123,7 +124,9 @@ def notes_of(
             "missing_cost",
             f"not counted, for want of a cost: {some([name(one) for one in missing])}; set "
             "cost_minutes, cost_money or a price in the catalogue, or try --cost MODE=MONEY or "
-            "--price PART:GRADE=MONEY",
+            "--price PART:GRADE=MONEY; no option becomes the standard that would not be sure "
+            f"enough if one of them cost up to {MAY_COST:g} times the dearest failure or part that "
+            "has a cost (come-backs: up to that), one at a time",
         )
     lent = [_titled(row, name) for row in rows if row["scope"] == "model" and row["borrowed"] == 1]
     if lent:

@@ -43,12 +43,18 @@ class Candidate:
 class MissingCost:
     """A failure mode without a cost.
 
-    `flips_at`: money per failure from which on another option would lead; infinite where no cost
-    could change the leader.
+    `unsure_from`: money per failure from which on the leader would not be sure enough any more;
+    infinite where no cost does that. `up_to`: what one may cost.
     """
 
     mode: str
-    flips_at: float
+    unsure_from: float
+    up_to: float = math.inf
+
+    @property
+    def matters(self) -> bool:
+        """A cost that is possible makes the leader unsure."""
+        return math.isfinite(self.unsure_from) and self.unsure_from <= self.up_to
 
 
 @dataclass(frozen=True)
@@ -180,13 +186,13 @@ def standardise(figures: Figures, ranked: Sequence[Candidate]) -> Verdict | None
 
 def held_up(figures: Figures, leader: Candidate) -> str:
     """What keeps a leader that is sure enough from becoming the standard; '' if nothing does."""
-    flips = [one for one in figures.missing if math.isfinite(one.flips_at)]
-    if flips:
-        said = [
-            f"a cost of {figures.name(one.mode)} above {figures.money(one.flips_at)}"
-            for one in flips
-        ]
-        return f"{listed(said, 'or')} would change the leader: set it"
+    told = [
+        f"{figures.name(one.mode)} from {figures.money(one.unsure_from)} each on"
+        for one in figures.missing
+        if one.matters
+    ]
+    if told:
+        return f"with a cost of {listed(told, 'or of')} it would not be: set it"
     if figures.earlier != leader.option:
         return f"without the last {LEFT_OUT} jobs it was not: see whether it stays so"
     return ""
@@ -267,5 +273,13 @@ def _by_this_limit_only(figures: Figures) -> list[str]:
 
 def _not_counted(figures: Figures) -> list[str]:
     """Modes whose cost is missing: not counted, which is not the same as free."""
-    names = [figures.name(one.mode) for one in figures.missing]
+    names = [
+        figures.name(one.mode)
+        + (
+            f" (from {figures.money(one.unsure_from)} each on it would matter)"
+            if math.isfinite(one.unsure_from) and not one.matters
+            else ""
+        )
+        for one in figures.missing
+    ]
     return [f"not counted, for want of a cost: {listed(names)}"] if names else []

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
 import numpy as np
 
 from fixstats import stats
-from fixstats.findings.costing import flips_at
+from fixstats.findings.costing import COMEBACK, unsure_from
 from fixstats.findings.safety import WORSE, OptionSafety
 from fixstats.findings.verdicts import (
     LEAN,
@@ -25,6 +26,9 @@ from fixstats.stats.validators import FloatArray
 # A verdict is held against this many others from draws that differ by chance alone. Costs are
 # put together from parts of 2,000 draws each, so that is how well their means are known.
 LOOKS, KNOWN_AS = 10, 2000
+# What nobody has put a cost on may cost so many times the dearest failure or part that has one; a
+# come-back, which is a mixture of failures, as much as that. Ours.
+MAY_COST = 10.0
 
 
 @dataclass(frozen=True)
@@ -34,7 +38,8 @@ class Scope:
     `options`: in the order in which a tie is broken, as in the rows of all arrays.
     `costs` (options, draws): paired draws of money per job; `earlier`: the same from the records
     without the last jobs, None where there is no telling. `job_variances` (options,): of the money
-    of one job. `missing`: modes without a cost, with their mean rates (options,).
+    of one job. `missing`: modes without a cost, with draws of their rates (options, draws), or
+    their rates (options,); `dearest`: the dearest failure or part that has a cost.
     `horizon_jobs`: jobs of this scope to come within the horizon; `effort`, `fixed`: money that a
     trial takes per job and to set up. `stretch`: of the draws, where it is asked how sure one is
     (`stats.chance_best`).
@@ -49,6 +54,7 @@ class Scope:
     tolerance: float
     earlier: FloatArray | None = None
     missing: Sequence[tuple[str, FloatArray]] = ()
+    dearest: float = math.inf
     effort: float = 0.0
     fixed: float = 0.0
     stretch: float = 1.0
@@ -66,13 +72,15 @@ class Weighed:
 
 def weigh(scope: Scope, *, seed: int = 1) -> Weighed:
     """Verdict and figures; marked as borderline where draws that differ by chance say otherwise."""
+    scope = replace(scope, missing=[(name, _wide(rates)) for name, rates in scope.missing])
     figures = figures_of(scope, scope.costs, scope.earlier)
     random = np.random.default_rng(seed)
     others = []
     for _ in range(LOOKS):
         costs = _resampled(scope.costs, random)
         earlier = None if scope.earlier is None else _resampled(scope.earlier, random)
-        others.append(judge(figures_of(scope, costs, earlier)))
+        missing = [(name, _resampled(rates, random)) for name, rates in scope.missing]
+        others.append(judge(figures_of(replace(scope, missing=missing), costs, earlier)))
     return Weighed(with_borderline(judge(figures), others), figures)
 
 
@@ -112,7 +120,10 @@ def figures_of(scope: Scope, costs: FloatArray, earlier: FloatArray | None) -> F
     figures = replace(
         base,
         earlier=_sure(scope, earlier, kept),
-        missing=[_missing(name, rates, means, kept, leader) for name, rates in scope.missing],
+        missing=[
+            _missing(scope, name, rates, costs[kept], kept.index(leader), p_best[leader])
+            for name, rates in ((name, _wide(rates)[kept]) for name, rates in scope.missing)
+        ],
     )
     if judge(figures).verdict not in (LEAN, WAIT):
         return figures  # settled before a trial is thought of
@@ -160,9 +171,19 @@ def _sure(scope: Scope, earlier: FloatArray | None, kept: Sequence[int]) -> str 
 
 
 def _missing(
-    name: str, rates: FloatArray, means: FloatArray, kept: Sequence[int], leader: int
+    scope: Scope, name: str, rates: FloatArray, costs: FloatArray, leader: int, p_best: float
 ) -> MissingCost:
-    return MissingCost(name, flips_at(means[kept], rates[kept], kept.index(leader)))
+    """Where its cost begins to matter; not asked of a leader that is not sure enough anyway."""
+    up_to = scope.dearest * (1.0 if name == COMEBACK else MAY_COST)
+    if p_best < scope.standardise_at:
+        return MissingCost(name, math.inf, up_to)
+    found = unsure_from(costs, rates, leader, at=scope.standardise_at, stretch=scope.stretch)
+    return MissingCost(name, found, up_to)
+
+
+def _wide(rates: FloatArray) -> FloatArray:
+    """Rates with an axis of draws."""
+    return rates[:, None] if rates.ndim == 1 else rates
 
 
 def _resampled(draws: FloatArray, random: np.random.Generator) -> FloatArray:

@@ -9,15 +9,16 @@ import pytest
 from numpy.testing import assert_allclose, assert_array_equal
 from scipy import special
 
+from fixstats import stats
 from fixstats.findings.costing import (
     Event,
     aligned,
     as_one_event,
     cost_up,
-    flips_at,
     rates_without_fit,
     similar_costs,
     spread,
+    unsure_from,
 )
 
 
@@ -41,7 +42,8 @@ def test_by_hand():
     assert_allclose(found.job_variances[0, 0], 100 + 144 + 475)
     ((name, rates),) = found.missing
     assert name == "odd"
-    assert_allclose(rates, [[0.2], [0.1]])
+    assert rates.shape == found.draws.shape  # paired draws, to be weighed with the money
+    assert_allclose(rates[..., 0], [[0.2], [0.1]])
 
 
 def test_what_a_job_costs_by_simulated_jobs():
@@ -117,16 +119,37 @@ def test_seen_but_not_fitted_is_pooled_by_option_and_model():
 
 
 @pytest.mark.parametrize(
-    ("costs", "rates", "at"),
+    ("costs", "rates", "money"),
     [
         ([20, 24, 30], [0.10, 0.05, 0.02], 80.0),  # 4 / 0.05 before 10 / 0.08 = 125
         ([20, 24, 30], [0.10, 0.10, 0.02], 125.0),
         ([20, 24, 30], [0.02, 0.05, 0.02], math.inf),
-        ([20, 20, 30], [0.03, 0.02, 0.00], 0.0),
+        ([20, 24, 30], [0.0, 0.0, 0.0], math.inf),
+        ([20, 19, 30], [0.03, 0.05, 0.03], 0.0),  # not even sure without it
     ],
 )
-def test_where_a_missing_cost_changes_the_leader(costs, rates, at):
-    assert flips_at(costs, rates, 0) == pytest.approx(at)
+def test_without_doubt_it_is_the_cost_at_which_another_leads(costs, rates, money):
+    found = unsure_from(constant(costs), constant(rates), 0, at=0.95)
+    assert found == pytest.approx(money)
+
+
+def test_where_a_missing_cost_leaves_the_leader_unsure():
+    """Against the share of draws in which it is cheapest, counted at that cost."""
+    random = np.random.default_rng(5)
+    costs = random.normal([[20.0], [24.0], [26.0]], 0.8, (3, 4000))
+    rates = random.beta(20, 380, (3, 4000))  # equally common as far as anyone knows
+    found = unsure_from(costs, rates, 0, at=0.95, stretch=1.3)
+    sure = [stats.chance_best(costs + rates * c, stretch=1.3)[0] for c in (found - 1, found + 1)]
+    assert sure[0] >= 0.95 > sure[1] and 40 < found < 400
+    # the less is known, the earlier; certainly rarer with the leader: never
+    vague = random.beta(2, 38, (3, 4000))
+    assert unsure_from(costs, vague, 0, at=0.95, stretch=1.3) < found
+    rarer = rates * np.array([[0.2], [1.0], [1.0]])
+    assert unsure_from(costs, rarer, 0, at=0.95, stretch=1.3) == math.inf
+    # a higher cost may make it surer: only just sure without it
+    close = costs + np.array([[1.8], [0.0], [0.0]])
+    assert stats.chance_best(close, stretch=1.3)[0] < 0.95
+    assert unsure_from(close, rarer, 0, at=0.95, stretch=1.3) == 0.0
 
 
 def test_places_of_one_fit_among_all():

@@ -50,7 +50,10 @@ def test_a_missing_cost_blocks_where_it_could_change_the_leader():
     assert "not counted, for want of a cost: lines" in judge(replace(SURE, missing=harmless)).reason
     found = judge(replace(SURE, missing=[*harmless, MissingCost("bent", 85.0)]))
     assert found.verdict == "lean"
-    assert "a cost of bent above 85.00 would change the leader" in found.reason
+    assert "but with a cost of bent from 85.00 each on it would not be: set it" in found.reason
+    dear = judge(replace(SURE, missing=[MissingCost("bent", 85.0, up_to=80.0)]))
+    assert dear.verdict == "standardise"
+    assert "not counted, for want of a cost: bent (from 85.00 each on it would" in dear.reason
 
 
 def test_equal_enough_needs_both_within_the_tolerance():

@@ -102,15 +102,56 @@ def test_the_best_rival_is_not_always_the_second_cheapest():
     assert found.figures.trial_rival == "c"
 
 
+def sure_without(rates, **changes):
+    """A leader that is sure but for a mode without a cost, of these rates."""
+    costs = normal([20, 24], [0.8, 0.8])
+    missing = [("lines", np.asarray(rates, dtype=float))]
+    return weigh(scope(costs, missing=missing, **changes))
+
+
+def rate_draws(*counts, number=20_000, seed=3):
+    random = np.random.default_rng(seed)
+    return np.stack([random.beta(0.5 + k, 0.5 + n - k, number) for k, n in counts])
+
+
 def test_a_missing_cost_blocks():
-    missing = [("lines", np.array([0.05, 0.01]))]
-    found = weigh(scope(normal([20, 24], [0.8, 0.8]), missing=missing))
+    found = sure_without([0.05, 0.01])
     assert found.verdict.verdict == "lean"
-    assert found.figures.missing[0].flips_at == pytest.approx(100, rel=0.01)  # 4 / 0.04
-    harmless = [("lines", np.array([0.01, 0.05]))]
-    assert weigh(scope(normal([20, 24], [0.8, 0.8]), missing=harmless)).verdict.verdict == (
-        "standardise"
-    )
+    # 4 less 1.645 sds of the difference are left for 0.04 of it
+    unsure = (4 - 1.645 * 0.8 * 2**0.5) / 0.04
+    assert found.figures.missing[0].unsure_from == pytest.approx(unsure, rel=0.05)
+    assert "but with a cost of lines from 5" in found.verdict.reason
+
+
+@pytest.mark.parametrize(
+    ("counts", "verdict"),
+    [
+        (((10, 400), (10, 400)), "lean"),  # equally common, but who knows
+        (((8, 400), (12, 400)), "lean"),  # rarer with the leader, by chance
+        (((2, 400), (60, 400)), "standardise"),  # a cost only makes it surer
+        (((0, 400), (40, 400)), "standardise"),
+        (((60, 400), (2, 400)), "lean"),
+    ],
+)
+def test_what_is_known_of_a_mode_without_a_cost_decides(counts, verdict):
+    assert sure_without(rate_draws(*counts)).verdict.verdict == verdict
+
+
+def test_a_mode_that_cannot_happen_blocks_nothing():
+    assert sure_without([0.0, 0.0]).verdict.verdict == "standardise"
+    assert sure_without([0.01, 0.05]).verdict.verdict == "standardise"
+
+
+def test_how_dear_a_missing_cost_may_be():
+    rates = rate_draws((10, 400), (10, 400))
+    money = sure_without(rates).figures.missing[0].unsure_from
+    assert sure_without(rates, dearest=money / 9).verdict.verdict == "lean"
+    dear = sure_without(rates, dearest=money / 11).verdict
+    assert dear.verdict == "standardise" and f"lines (from {money:.2f} each on" in dear.reason
+    # a come-back is a mixture of failures: no dearer than the dearest of them
+    costs, missing = normal([20, 24], [0.8, 0.8]), [("come-backs", rates)]
+    found = weigh(scope(costs, missing=missing, dearest=money / 2))
+    assert found.verdict.verdict == "standardise"
 
 
 def test_only_one():
