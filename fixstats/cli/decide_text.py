@@ -199,32 +199,28 @@ def _command(row: Row, finding: Finding) -> Iterator[str]:
     overall = _overall(row, finding)
     if row["borderline"] or (row is not overall and overall is not None and _same(row, overall)):
         return
-    if row["verdict"] == "standardise" and not _is_standard(row, finding):
+    if row["verdict"] == "standardise" and not _told_of(finding, row)["adopted"]:
         model = f" --model {quote(row['model'])}" if row["model"] else ""
-        yield f"fixstats adopt {row['choice']} {quote(row['option'])}{model}"
+        alone = "  # by the shop's cost alone" if row["choice"].endswith("_grade") else ""
+        yield f"fixstats adopt {row['choice']} {quote(row['option'])}{model}{alone}"
     elif row["verdict"] == "trial" and row["model"] is None:
         # the one in use first; where neither is, it may be one that is ruled out
-        pair = sorted((row["option"], _rival(finding, row)), key=lambda one: one != row["current"])
+        pair = sorted(
+            (row["option"], str(_told_of(finding, row)["rival"])),
+            key=lambda one: one != row["current"],
+        )
         yield f"fixstats trial plan {row['choice']} --options {quote(','.join(pair))}"
 
 
-def _rival(finding: Finding, row: Row) -> str:
-    """What the option of a trial is to be tried against."""
+def _told_of(finding: Finding, row: Row) -> Row:
+    """The sentence of a row, and what is told beside it."""
     keys = row["choice"], row["model"]
     told = finding.parts["sentences"]
-    return str(next(one["rival"] for one in told if (one["choice"], one["model"]) == keys))
+    return next(one for one in told if (one["choice"], one["model"]) == keys)
 
 
 def _same(row: Row, other: Row) -> bool:
     return all(row[name] == other[name] for name in ("verdict", "option"))
-
-
-def _is_standard(row: Row, finding: Finding) -> bool:
-    names = ("choice", "model", "option")
-    return any(
-        one["standard"] and all(one[name] == row[name] for name in names)
-        for one in finding.parts["options"]
-    )
 
 
 def _span(row: Row, names: Sequence[str]) -> str:

@@ -10,7 +10,7 @@ from fixstats.findings.base import Finding, Note, common_settings
 from fixstats.findings.decide_count import count_choices, plan_of
 from fixstats.findings.decide_figures import ChoiceWeighed, weigh_choice
 from fixstats.findings.decide_lines import line_rows
-from fixstats.findings.decide_plan import DecideAsk, changed_words, settled
+from fixstats.findings.decide_plan import DecideAsk, changed_words, settled, standard_on
 from fixstats.findings.decide_rows import flip_rows, mode_rows, option_rows, rival_of, rows_of
 from fixstats.findings.decide_words import cautions_of, notes_of, picked_notes, sentence
 from fixstats.findings.safety import WORSE
@@ -27,7 +27,8 @@ def decide(con: duckdb.DuckDBPyConnection, folder: ShopFolder, ask: DecideAsk) -
 
     ``con`` is a session with the catalogue and views of ``folder``. Parts: ``options`` (what a job
     of each costs, part by part), ``modes`` (what each failure mode adds), ``sentences`` (with
-    ``rival``, what the option of a trial is tried against), ``flips`` (the value of each input at
+    ``rival``, what the option of a trial is tried against, and ``adopted``, whether the leader is
+    the latest house standard, be it to come), ``flips`` (the value of each input at
     which the leader changes), ``lines`` (cost along each input).
 
     Raises
@@ -95,8 +96,11 @@ def _finding(
             "sentences": [
                 {"choice": row["choice"], "model": row["model"], "text": sentence(row, name, money)}
                 | {"rival": rival_of(weighed)}
-                for row, weighed in zip(
-                    rows, (one for answer in answers for one in answer.weighed), strict=True
+                | {"adopted": standard_on(answer.known.adopted, row["model"]) == row["option"]}
+                for row, (answer, weighed) in zip(
+                    rows,
+                    ((answer, one) for answer in answers for one in answer.weighed),
+                    strict=True,
                 )
             ],
             "flips": [row for answer in answers for row in flip_rows(answer)],

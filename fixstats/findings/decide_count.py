@@ -171,6 +171,7 @@ def _count(
         pace=_pace(tallied, plan),
         current=_current(tallied, models, standards),
         standards=standards,
+        adopted=standards_of(choice, catalogue, date.max),
         comeback=comeback,
         dearest=_dearest(used, costs, catalogue.prices),
         models=plan.models or None,

@@ -54,7 +54,8 @@ class Known:
     mode that can follow, None where nobody has said. ``comeback``: money for one come-back, None
     likewise. ``dearest``: the dearest failure or part of the shop that has a cost. ``pace``: jobs a
     day by model. ``current``: option in use by model, None for all. ``standards``: likewise, house
-    standards only. ``models``: those that get rows, after one for all; None: every one.
+    standards only; ``adopted``: those, and what begins after the records end. ``models``: those
+    that get rows, after one for all; None: every one.
     """
 
     used: FloatArray
@@ -63,6 +64,7 @@ class Known:
     pace: Mapping[str, float]
     current: Mapping[str | None, str | None]
     standards: Mapping[str | None, str]
+    adopted: Mapping[str | None, str] = field(default_factory=dict)
     comeback: EachCost | None = None
     dearest: float = math.inf
     models: Sequence[str] | None = None

@@ -104,15 +104,7 @@ def notes_of(
         yield Note(
             "worse", f"ruled out, whatever it would save: {some(told)}; take it off the bench"
         )
-    sure = [row["p_best"] for row in rows if row["verdict"] == STANDARDISE]
-    share = wrong_share(sure)
-    if share is not None:
-        yield Note(
-            "wrong_share",
-            f"of {counted(len(sure), 'row')} that say standardise, "
-            f"{'<0.1%' if share < 0.0005 else f'{share:.1%}'} are expected to be wrong: another "
-            "option would be cheaper there",
-        )
+    yield from _wrong(rows)
     edge = [_titled(row, name) for row in rows if row["borderline"]]
     if edge:
         yield Note(
@@ -158,6 +150,31 @@ def notes_of(
             f"asks to be sure enough without the last {LEFT_OUT} jobs of each model",
         )
         yield Note("own_records", OWN_RECORDS)
+
+
+def _wrong(rows: Sequence[Row]) -> Iterator[Note]:
+    """How many rows are expected to be wrong; those over all models and of single ones apart."""
+    sure = [row for row in rows if row["verdict"] == STANDARDISE]
+    share = wrong_share([row["p_best"] for row in sure])
+    if share is None:
+        return
+    kinds = [
+        (of, [row["p_best"] for row in sure if row["scope"] == scope])
+        for of, scope in (("over all models", "all"), ("of single models", "model"))
+    ]
+    apart = ""
+    if all(chances for _, chances in kinds):
+        told = [f"{len(chances)} {of}, {_share(wrong_share(chances))}" for of, chances in kinds]
+        apart = f" ({listed(told)}; they rest on the same jobs)"
+    yield Note(
+        "wrong_share",
+        f"of {counted(len(sure), 'row')} that say standardise, {_share(share)} are expected to be "
+        f"wrong: another option would be cheaper there{apart}",
+    )
+
+
+def _share(share: float | None) -> str:
+    return "<0.1%" if share is None or share < 0.0005 else f"{share:.1%}"
 
 
 def picked_notes(ask: DecideAsk, choices: Sequence[str], catalogue: Catalogue) -> Iterator[Note]:

@@ -61,7 +61,11 @@ def decided(
     on = f"on {model}: " if model else ""
     text = f"{choice}: {on}make {row['option']} the standard: {row['reason']}"
     rival = row["runner_up"] if verdict == "trial" else None
-    return row, parts, {"choice": choice, "model": model, "text": text, "rival": rival}
+    return (
+        row,
+        parts,
+        {"choice": choice, "model": model, "text": text, "rival": rival, "adopted": False},
+    )
 
 
 def _option(row: dict[str, Any], one: Option) -> dict[str, Any]:

@@ -160,13 +160,15 @@ def test_commands_to_go_on_with_are_those_not_done_yet():
         decided([PLATE], choice="calibration"),
         decided(other, choice="release", verdict="trial", current="heat_plate"),
     ]
-    rows[4][1][0]["standard"] = True
+    rows[4][2]["adopted"] = True
+    rows.append(decided([PLATE], choice="battery_grade"))
     out = decide_text(decision(rows))
     told = out.split("if you agree:\n")[1].split("\n\n")[0].splitlines()
     assert told == [
         "  fixstats adopt opening heat_plate",
         """  fixstats adopt opening heat_gun --model 'It'"'"'s one'""",
         "  fixstats trial plan release --options heat_plate,heat_gun",
+        "  fixstats adopt battery_grade heat_plate  # by the shop's cost alone",
     ]
     assert "if you agree" not in decide_text(decision(rows, changed=["labour_rate=9"]))
 

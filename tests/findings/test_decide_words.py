@@ -100,6 +100,15 @@ def test_the_expected_share_of_wrong_rows_is_never_a_false_zero(chances, said):
     assert said in notes(option("opening"), rows=rows)["wrong_share"]
 
 
+def test_rows_over_all_models_are_not_mixed_with_those_of_single_ones():
+    rows = [row(p_best=0.98), row(p_best=0.96, scope="model", model="A")]
+    rows.append(row(p_best=0.97, scope="model", model="B"))
+    said = notes(option("opening"), rows=rows)["wrong_share"]
+    assert said.startswith("of 3 rows that say standardise, 3.0% are expected to be wrong")
+    assert "1 over all models, 2.0% and 2 of single models, 3.5%" in said
+    assert "over all models" not in notes(option("opening"), rows=rows[1:])["wrong_share"]
+
+
 @pytest.mark.parametrize(
     ("chance", "line", "said"),
     [(0.97, 0.95, "97"), (0.9496, 0.95, "94.9"), (0.95, 0.95, "95"), (0.996, None, ">99"),

@@ -171,7 +171,7 @@ UNITS = {
     "fraction": "DOUBLE", "minutes": "DOUBLE", "percent": "DOUBLE", "date": "DATE",
     "true or false": "BOOLEAN", "code": "VARCHAR", "codes": "VARCHAR", "name": "VARCHAR",
     "side": "VARCHAR", "jobs": "BIGINT", "pieces": "BIGINT", "pairs": "BIGINT", "parts": "BIGINT",
-    "technicians": "BIGINT", "models": "BIGINT",
+    "technicians": "BIGINT", "models": "BIGINT", "money": "DOUBLE",
     "attempts": ("BIGINT", "SMALLINT"),
 }  # fmt: skip
 
