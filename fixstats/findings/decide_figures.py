@@ -40,9 +40,10 @@ NEVER = 1e12
 # That question is asked where an option is this close to being sure enough.
 SLACK = 0.02
 # How sure one is: draws are taken this much further from their means. A choice is asked about every
-# month and on every model, by fits that are simpler than the workshop. In simulated workshops whose
-# fits were right in their 95 % intervals, one in eight was told a wrong standard at some time in
-# two years without it (`tests/reference/test_decisions.py`). Ours.
+# month and on every model, by fits that are simpler than the workshop: failures, minutes and
+# come-backs are fitted apart, though what suits a model badly is worse in all of them. In simulated
+# workshops one in eight was told a wrong standard at some time in two years without it, and
+# intervals of money held the truth too seldom (`tests/reference/test_decisions.py`). Ours.
 STRETCH = 1.3
 
 

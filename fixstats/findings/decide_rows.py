@@ -10,7 +10,7 @@ import numpy as np
 
 from fixstats import stats
 from fixstats.findings.decide_costs import EachCost
-from fixstats.findings.decide_figures import ChoiceWeighed
+from fixstats.findings.decide_figures import STRETCH, ChoiceWeighed
 from fixstats.findings.decide_plan import standard_on
 from fixstats.findings.safety import WORSE, OptionSafety, nothing_to_clear
 from fixstats.findings.verdicts import TRIAL, Candidate
@@ -63,15 +63,16 @@ def _row(
     row |= {
         "p_best": candidate.p_best,
         "cost_per_job": candidate.cost,
-        "cost_low": low,
-        "cost_high": high,
+        "cost_low": float(low),
+        "cost_high": float(high),
         "regret_per_job": candidate.regret,
         "jobs": int(jobs[own, place]),
         "safety": candidate.safety,
         "borrowed": float(borrowed(answer, jobs)[own, place]),
     }
     if verdict.runner_up is not None:
-        saved = stats.saving(costs, own, options.index(verdict.runner_up), confidence_level=level)
+        other = options.index(verdict.runner_up)
+        saved = stats.saving(costs, own, other, confidence_level=level, stretch=STRETCH)
         row |= {
             "runner_up_safety": candidates(answer, number)[verdict.runner_up].safety,
             "saving_per_job": saved.mean,
@@ -83,9 +84,11 @@ def _row(
     return row
 
 
-def _ends(draws: FloatArray, level: float) -> tuple[float, float]:
-    low, high = np.quantile(draws, [(1 - level) / 2, (1 + level) / 2])
-    return float(low), float(high)
+def _ends(draws: FloatArray, level: float) -> FloatArray:
+    """Interval of expected costs, draws on the last axis: as wide as `p_best` is unsure."""
+    tail = [(1 - level) / 2, (1 + level) / 2]
+    ends: FloatArray = np.quantile(stats.stretched(draws, STRETCH), tail, axis=-1)
+    return np.maximum(ends, 0.0)
 
 
 def _danger(safety: OptionSafety) -> dict[str, Any]:
@@ -133,8 +136,7 @@ def option_rows(answer: ChoiceWeighed, level: float) -> Iterator[dict[str, Any]]
     jobs = jobs_table(answer)
     own_share = borrowed(answer, jobs)
     parts, rate = answer.parts, answer.known.comeback
-    tail = [(1 - level) / 2, (1 + level) / 2]
-    low, high = np.quantile(answer.costing.draws, tail, axis=-1)
+    low, high = _ends(answer.costing.draws, level)
     failures = sum((one.each * one.rates.mean(axis=-1) for one in parts.classes), np.zeros(1))
     for number, scope in enumerate(answer.scopes):
         at = answer.place(scope)

@@ -62,6 +62,7 @@ if TYPE_CHECKING:
         perfect_information,
         sample_information,
         saving,
+        stretched,
         trial_value,
     )
     from fixstats.stats.design import (
@@ -192,7 +193,7 @@ _FILES = {
     "cusum_run_length": "ScoreMix average_run_length bernoulli_run_length cusum_threshold "
     "false_alarm_probability score_mix",
     "decision": "Saving TrialValue chance_best expected_regret jobs_to_know "
-    "perfect_information sample_information saving trial_value",
+    "perfect_information sample_information saving stretched trial_value",
     "design": "Design Grouping contrasts fixed_columns group_means grouping intercept side_by_side",
     "exact_tests": "TESTS boschloo fisher fisher_mid_p",
     "firth": "FirthFit FirthProfile firth firth_profile firth_test",
@@ -255,8 +256,8 @@ __all__ = [
     "rao_scott_by_group", "rate_draws", "resample_falling", "rest_p_values", "restricted_mean",
     "run_of_trend", "run_on_one_side", "same_mix", "sample_information", "sample_quantiles",
     "sato_difference", "saving", "score_difference", "score_mix", "side_by_side",
-    "standardised_difference", "standardised_rate", "stopping_rule", "sum_interval", "tarone",
-    "trend_in_groups", "trial_value", "two_of_three_beyond_two_sigma",
+    "standardised_difference", "standardised_rate", "stopping_rule", "stretched", "sum_interval",
+    "tarone", "trend_in_groups", "trial_value", "two_of_three_beyond_two_sigma",
     "upper_limit", "wilson", "wilson_cc",
 ]  # fmt: skip
 

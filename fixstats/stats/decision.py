@@ -52,13 +52,19 @@ def chance_best(costs: ArrayLike, *, stretch: float = 1.0) -> FloatArray:
     taken this many times as far from their option's mean, for an answer that is asked for again
     and again, of many models, and must not be surer than all that lets it be.
     """
-    draws = _as_draws(costs)
-    if stretch != 1.0:
-        mean = draws.mean(axis=1, keepdims=True)
-        draws = mean + stretch * (draws - mean)
+    draws = stretched(_as_draws(costs), stretch)
     cheapest = draws == draws.min(axis=0)
     shares: FloatArray = (cheapest / cheapest.sum(axis=0)).mean(axis=1)
     return shares
+
+
+def stretched(draws: FloatArray, by: float) -> FloatArray:
+    """Draws, on the last axis, taken `by` times as far from their mean."""
+    if by == 1.0:
+        return draws
+    mean = draws.mean(axis=-1, keepdims=True)
+    away: FloatArray = mean + by * (draws - mean)
+    return away
 
 
 def expected_regret(costs: ArrayLike) -> FloatArray:
@@ -73,12 +79,22 @@ def perfect_information(costs: ArrayLike) -> float:
     return float(expected_regret(costs).min())
 
 
-def saving(costs: ArrayLike, option: int, other: int, *, confidence_level: float = 0.95) -> Saving:
-    """Cost of `other` minus cost of `option`, both rows of `costs`, draw by draw."""
+def saving(
+    costs: ArrayLike,
+    option: int,
+    other: int,
+    *,
+    confidence_level: float = 0.95,
+    stretch: float = 1.0,
+) -> Saving:
+    """Cost of `other` minus cost of `option`, both rows of `costs`, draw by draw.
+
+    `stretch`: as in `chance_best`, of the interval.
+    """
     tail = (1 - as_level(confidence_level)) / 2
     draws = _as_draws(costs)
     difference = draws[other] - draws[option]
-    low, high = np.quantile(difference, [tail, 1 - tail])
+    low, high = np.quantile(stretched(difference, stretch), [tail, 1 - tail])
     return Saving(float(difference.mean()), float(low), float(high))
 
 

@@ -21,6 +21,9 @@ def test_by_hand():
     found = stats.saving(COSTS, 2, 0, confidence_level=0.5)
     # -3, 2, 0, 3: mean 1/2; sorted -3 0 2 3, quartiles at places 0.75 and 2.25
     assert (found.mean, found.low, found.high) == (0.5, -0.75, 2.25)
+    wider = stats.saving(COSTS, 2, 0, confidence_level=0.5, stretch=2)
+    # twice as far from 1/2
+    assert (wider.mean, wider.low, wider.high) == (0.5, -2.0, 4.0)
 
 
 def test_perfect_information_is_mean_cost_of_the_best_minus_the_mean_cheapest():
