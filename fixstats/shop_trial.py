@@ -47,7 +47,7 @@ class TrialQuestions(OpenShop):
         """
         from fixstats.findings.trial import trial_status
 
-        with self.session() as con:
+        with self.session(digging=False) as con:
             return self._result(trial_status(con, self.folder, name))
 
     def trials(self) -> Result:
@@ -139,7 +139,7 @@ class TrialQuestions(OpenShop):
         new = NewTrial(
             name, choice, design.baseline, design.option, modes.mode, modes.family, modes.codes,
             design.difference, most, seed or _lot(), self.folder.settings.safety_limit,
-            design.safety_modes,
+            design.safety_modes, design.wait_days,
         )  # fmt: skip
         if not design.strata:
             raise UsageError(

@@ -69,12 +69,13 @@ create table if not exists records.heldback (
 -- One row a trial of two options of a choice. mode: null for a union; family: null for one of several
 -- families; modes: codes of the main outcome on the day it began, joined by commas. difference: the
 -- smallest one worth having. seed: the schedule follows from it. started: in Greenwich time; day: in
--- the shop's time zone. safety_limit, safety_modes (codes): what the harm stop goes by; null: never
--- settled, the trial is older than that.
+-- the shop's time zone. safety_limit, safety_modes (codes): what the harm stop goes by; wait_days:
+-- after its intake until a job counts; null: never settled, the trial is older than that (or, of
+-- wait_days, no day of intake was known).
 create table if not exists records.trials (
   trial varchar, choice varchar, baseline varchar, option varchar, mode varchar, family varchar,
   modes varchar, difference double, max_jobs integer, seed varchar, started timestamp,
-  day date, safety_limit double, safety_modes varchar
+  day date, safety_limit double, safety_modes varchar, wait_days integer
 );
 
 -- Which models a trial takes for alike; those that are not named belong to the group "middle".

@@ -81,7 +81,8 @@ def begun_text(begun: Begun) -> str:
         f"in the job sheet write {new.trial} under trial, and what was drawn under assigned",
         f"look as often as you like: fixstats trial status {new.trial}",
     ]
-    notes = [f"note: {note.text}" for note in begun.plan.notes if note.code == "harm_stop"]
+    told = ("harm_stop", "wait_days")
+    notes = [f"note: {note.text}" for note in begun.plan.notes if note.code in told]
     cautions = [f"caution: {one}" for one in begun.plan.cautions]
     return "\n".join(text.printable(line) for line in [*lines, *notes, *cautions])
 

@@ -114,6 +114,7 @@ def trial_status(con: duckdb.DuckDBPyConnection, folder: ShopFolder, name: str) 
             harm_error=HARM_ERROR,
             worth_having=trial.difference,
             safety_limit=settled.safety_limit,
+            wait_days=trial.wait_days,
             max_jobs=trial.max_jobs,
             seed=trial.seed,
         ),
@@ -148,15 +149,17 @@ def follow(trial: Trial, counts: TrialCounts, safety_limit: float) -> Path:
     trial_places says how), and a job recorded late goes to the end, whenever its device came in.
     By day of intake it would take a place among pairs already looked at and move those after it.
 
-    Failed jobs take longer, and so come to count later. That does no harm while they do so with
-    either option alike: if the options make no difference, the lot has no part in whether a job
-    fails nor in when it is recorded, so among the jobs of a stratum as they come in, which of them
-    were drawn for the option says nothing of how they went. The two of a pair then score +1 or -1
-    with the same probability, whatever went before. Early on both options show fewer failures than
-    they have, in equal measure. Exact where outcomes come in at a steady rate; where the rate
-    drifts, blocks keep the two of a pair near each other (tests/reference/test_trial_errors.py
-    simulates both). It would do harm if failed jobs of one option alone were held up: then early
-    looks favour that option.
+    Failed jobs take longer, and would come to count later. That shows no difference where there is
+    none: the lot then has no part in whether a job fails nor in when it is recorded, so among the
+    jobs of a stratum as they come in, which of them were drawn for the option says nothing of how
+    they went. The two of a pair score +1 or -1 with the same probability, whatever went before;
+    exactly so where outcomes come in at a steady rate, and where the rate drifts, blocks keep the
+    two of a pair near each other. But while failures are outstanding with both options, a true
+    difference looks too small, and the trial would stop for want of one. So a job waits until the
+    days after its intake are over that nearly all failed ones took before the trial (trial_wait):
+    then the quick ones do not go first. tests/reference/test_trial_errors.py simulates all this.
+    It would do harm if failed jobs of one option alone were held up beyond that: then looks favour
+    that option.
 
     A job corrected later keeps its place and counts with what its record says now, so a stop that
     rested on a wrong record falls with it. The error budget bears that, since it holds for every
@@ -215,7 +218,7 @@ def _running(columns: Columns, own: Sequence[Step], steps: Sequence[Step]) -> di
 def conclude(trial: Trial, counts: TrialCounts, path: Path) -> list[dict[str, Any]]:
     """A row for each option, the baseline first; figures of the trial as a whole on both; pure."""
     recorded = sum(numbers["jobs"] for (role, _), numbers in counts.options.items() if role == MAIN)
-    whole = _whole(trial, path, ended=recorded >= trial.max_jobs)
+    whole = _whole(trial, path, ended=recorded - counts.waiting >= trial.max_jobs)
     rows = []
     for role, option in (("baseline", trial.baseline), ("option", trial.option)):
         drawn = option.lower()

@@ -7,6 +7,7 @@ from typing import Any
 
 from fixstats import stats
 from fixstats.findings.base import OWN_RECORDS, Note
+from fixstats.findings.trial_wait import waiting_note
 from fixstats.stats.trial_rule import ENDED, GO_ON, HARM, HARM_AT, MAIN_AT, NO_DIFFERENCE, SHOWN
 from fixstats.tallies.trials import Trial, TrialCounts
 from fixstats.words import counted, listed
@@ -35,6 +36,7 @@ def status_notes(
         _contradicts_draw(counts.contradictions),
         _unknown_trials(counts.unknown_trials),
         _early(trial, counts),
+        waiting_note(trial, counts),
         _corrected(counts),
         _all_handed_out(trial, rows),
         _by_drawing(rows),
@@ -179,8 +181,8 @@ def _early(trial: Trial, counts: TrialCounts) -> Note | None:
         return None
     return Note(
         "before_start",
-        f"{listed(parts)}: left out; mend their dates if these are wrong, or take the "
-        "trial's name off them",
+        f"{listed(parts)}: left out; mend the day if it is wrong, or take the trial's "
+        "name off the job sheet",
     )
 
 

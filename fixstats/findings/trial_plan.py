@@ -20,6 +20,7 @@ from fixstats.findings.compare_plan import (
 )
 from fixstats.findings.safety import WORSE, OptionSafety, safety_modes, safety_of
 from fixstats.findings.trial_size import Before, plan_notes, plan_rows
+from fixstats.findings.trial_wait import planned_note, wait_for
 from fixstats.findings.trial_words import trial_cautions
 from fixstats.folder import Catalogue, ShopFolder, fold
 from fixstats.stats.trial_rule import HARM_ERROR, MAIN_ERROR
@@ -62,7 +63,7 @@ class TrialDesign:
 
     ``groups``: model -> group; ``strata``: (technician, group) -> its share of recent jobs;
     ``max_jobs``: what nine of ten trials need, None where that is out of reach; ``safety_modes``:
-    those that the harm stop is to watch.
+    those that the harm stop is to watch; ``wait_days``: from its intake until a job is to count.
     """
 
     ask: TrialAsk
@@ -74,6 +75,7 @@ class TrialDesign:
     strata: Mapping[tuple[str, str], float]
     max_jobs: int | None
     safety_modes: tuple[str, ...]
+    wait_days: int | None
     finding: Finding
 
 
@@ -102,6 +104,7 @@ def plan_trial(con: duckdb.DuckDBPyConnection, folder: ShopFolder, ask: TrialAsk
     by_model = count_union(con, catalogue, _by(jobs, (choice.name, "model"))).columns
     before = _before(con, folder, jobs, by_model, baseline, option, safety, _pace(recent, covered))
     groups = model_groups(by_model, recent)
+    wait = wait_for(con, catalogue, jobs, covered)
     rows = plan_rows(choice, modes, baseline, option, worth, ask.power, before, folder.settings)
     finding = Finding(
         question="trial plan",
@@ -119,7 +122,7 @@ def plan_trial(con: duckdb.DuckDBPyConnection, folder: ShopFolder, ask: TrialAsk
             jobs_a_week=before.pace,
         ),
         rows=tuple(rows),
-        notes=plan_notes(rows, before, modes, worth, folder.settings),
+        notes=plan_notes(rows, before, modes, worth, folder.settings, planned_note(wait)),
         cautions=trial_cautions(modes.codes, choice, (baseline, option), catalogue),
         labels=catalogue.labels,
         parts={"groups": tuple({"model": name, "group": one} for name, one in groups.items())},
@@ -127,7 +130,9 @@ def plan_trial(con: duckdb.DuckDBPyConnection, folder: ShopFolder, ask: TrialAsk
     most = rows[-1]["jobs_90"]
     strata = _strata(recent, groups)
     watched = safety_modes(choice, catalogue)
-    return TrialDesign(ask, modes, baseline, option, worth, groups, strata, most, watched, finding)
+    return TrialDesign(
+        ask, modes, baseline, option, worth, groups, strata, most, watched, wait.days, finding
+    )
 
 
 def outcome_of(name: str | None, choice: Choice, catalogue: Catalogue) -> ModeSet:

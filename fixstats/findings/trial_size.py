@@ -143,8 +143,9 @@ def plan_notes(
     modes: ModeSet,
     worth: float,
     settings: Settings,
+    wait: Note,
 ) -> tuple[Note, ...]:
-    """What to know beside the numbers; pure."""
+    """What to know beside the numbers, ``wait`` in its place; pure."""
     found = (
         _unproven(before, settings),
         _seen_after(before, modes),
@@ -152,6 +153,7 @@ def plan_notes(
         _direction(rows[0], worth),
         _baseline(before, settings),
         _rule(rows[-1]),
+        wait,
         _pace(before),
         _money(rows, before, modes),
         Note("own_records", OWN_RECORDS),

@@ -38,7 +38,8 @@ class NewTrial:
     """What is settled when a trial begins; as in ``records.trials``.
 
     ``safety_limit``, ``safety_modes``: what its harm stop goes by to the end, whatever becomes of
-    the settings; None: not settled, as in trials begun before these were kept.
+    the settings; None: not settled, as in trials begun before these were kept. ``wait_days``: from
+    its intake until a job counts; None: it does not wait.
     """
 
     trial: str
@@ -53,6 +54,7 @@ class NewTrial:
     seed: str
     safety_limit: float | None = None
     safety_modes: tuple[str, ...] | None = None
+    wait_days: int | None = None
 
 
 @dataclass(frozen=True)
@@ -318,10 +320,10 @@ def _trial(con: Connection, name: str) -> NewTrial:
         )
     name, choice, baseline, option, mode, family, modes, *numbers, safety = rows[0]
     watched = None if safety is None else tuple(filter(None, safety.split(",")))
-    difference, max_jobs, seed, limit = numbers
+    difference, max_jobs, seed, limit, wait = numbers
     return NewTrial(
         name, choice, baseline, option, mode, family, tuple(modes.split(",")), difference,
-        max_jobs, seed, limit, watched,
+        max_jobs, seed, limit, watched, wait,
     )  # fmt: skip
 
 

@@ -28,7 +28,7 @@ class Trial:
     ``difference``: the smallest worth having; ``handed_out``: slots; ``jobs``: recorded with an
     option drawn; ``excluded``: devices, before anything was drawn for them; ``day``: on which it
     began, in the shop's time zone; ``safety_limit``, ``safety_modes``: what its harm stop goes by,
-    None where that was never settled.
+    None where that was never settled; ``wait_days``: from its intake until a job counts.
     """
 
     trial: str
@@ -48,6 +48,7 @@ class Trial:
     day: Any = None
     safety_limit: float | None = None
     safety_modes: tuple[str, ...] | None = None
+    wait_days: int | None = None
 
 
 @dataclass(frozen=True)
@@ -60,7 +61,8 @@ class TrialCounts:
     option); ``handed_out``: option -> slots; ``contradictions``: kind (as in trial_drawn) -> jobs
     whose sheet does not say what was drawn in time; ``unknown_trials``: name -> jobs, of no trial;
     ``corrected``, ``struck``: jobs corrected after they had come to count, in their outcome, or so
-    that they no longer count where they did.
+    that they no longer count where they did; ``waiting``: recorded jobs that are in no pair yet;
+    ``undated``: jobs that do not wait, since nobody wrote down their intake.
     """
 
     options: Mapping[tuple[str, str], Mapping[str, int]]
@@ -71,6 +73,8 @@ class TrialCounts:
     unknown_trials: Mapping[str, int] = field(default_factory=dict)
     corrected: int = 0
     struck: int = 0
+    waiting: int = 0
+    undated: int = 0
 
 
 def all_trials(con: duckdb.DuckDBPyConnection) -> list[Trial]:
@@ -128,14 +132,26 @@ def count_trial(
         _lay_out_jobs(told, catalogue, trial, place, safety)
         options = _options(told)
         pairs, dangers = _pairs(told, trial), _dangers(told, trial)
-        ((corrected, struck),) = told.execute(statement("tallies/trial_corrections")).fetchall()
+        numbers = [
+            number
+            for file in ("trial_corrections", "trial_waiting")
+            for number in told.execute(statement(f"tallies/{file}")).fetchall()[0]
+        ]
     name = {"trial": trial.trial}
     handed = con.execute(statement("tallies/trial_handed"), name).fetchall()
     otherwise = con.execute(statement("tallies/trial_contradictions"), name).fetchall()
     return TrialCounts(
-        options, pairs, dangers, dict(handed), dict(otherwise), unknown_trials(con), corrected,
-        struck,
-    )  # fmt: skip
+        options, pairs, dangers, dict(handed), dict(otherwise), unknown_trials(con), *numbers
+    )
+
+
+def days_at_bench(
+    con: duckdb.DuckDBPyConnection, catalogue: Catalogue, ask: Ask
+) -> dict[tuple[bool, int], int]:
+    """(failed, days from intake to hand-over) -> jobs on which the one choice of ``ask`` arose."""
+    (choice,) = lay_out(con, catalogue, ask).keys
+    text = fill("tallies/trial_delays", {"choice": f'"{choice.name}"'})
+    return {(failed, days): jobs for failed, days, jobs in con.execute(text).fetchall()}
 
 
 def _lay_out_jobs(

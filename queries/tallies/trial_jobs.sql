@@ -4,8 +4,8 @@
 --   session in which every version is a job of its own.
 -- Parameters: trial (its name), place (step or part of the choice); the slot keys takes the quoted
 --   name of the choice as used.
--- Columns: role ('main' or 'safety', as in trial_modes); entry; subject, batch, standing (as in
---   trial_versions); job; technician (bench); model_group; drawn (option drawn); used (the option
+-- Columns: role ('main' or 'safety', as in trial_modes); entry; subject, batch, settled, ripe,
+--   standing (as in trial_versions); job; technician (bench); model_group; drawn (option drawn); used (the option
 --   that was); received, finished (days); failed; doubt (true or false: something that applied was
 --   not checked; null for no opportunity).
 create or replace temp table trial_jobs as
@@ -18,6 +18,8 @@ asked as (
     j.finished,
     d.subject,
     d.batch,
+    d.settled,
+    d.ripe,
     d.standing,
     d.drawn
   from asked_jobs as j

@@ -3,7 +3,7 @@
 -- Reads: trial_places.
 -- Parameters: baseline, option (the two of the trial).
 -- Columns: role; batch (the import); day (of those jobs of the pair that came by it, the later
---   hand-over); more, fewer (pairs in which only the option, only its baseline failed); both; neither.
+--   one); more, fewer (pairs in which only the option, only its baseline failed); both; neither.
 -- Notes:
 --   Within a stratum the first job of one option goes with the first of the other, and so on. Where a
 --   job no longer counts at its place, its pair is left out, and no other pair changes.

@@ -6,7 +6,8 @@
 --   commas); difference (of rates); max_jobs; seed; started (moment); handed_out (slots); jobs
 --   (recorded, with an option known to have been drawn: the same that its status counts); excluded
 --   (devices, before anything was drawn); day (of the beginning, in the shop's time zone);
---   safety_limit, safety_modes (what its harm stop goes by; null: never settled).
+--   safety_limit, safety_modes (what its harm stop goes by; null: never settled); wait_days (after
+--   its intake until a job counts; null: none).
 with
 -- one row per trial with slots handed out
 handed as (
@@ -47,7 +48,8 @@ counted as (
     coalesce(x.excluded, 0) as excluded,
     t.day,
     t.safety_limit,
-    t.safety_modes
+    t.safety_modes,
+    t.wait_days
   from records.trials as t
   left join handed as h on h.trial = t.trial
   left join recorded as r on r.trial = t.trial

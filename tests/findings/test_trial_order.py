@@ -12,24 +12,39 @@ import pytest
 from fixstats.records.amend import amend
 from fixstats.records.batches import undo
 
-from .trial_shop import FIRST, MODELS, MODES, NEW, begun, job_row, take_in, trial_jobs
+from .trial_shop import FIRST, MODELS, MODES, NEW, PADS, begun, job_row, take_in, trial_jobs
 
 
 def path_of(shop):
     return list(shop.trial("pads").finding.parts["path"])
 
 
+def steps(path):
+    """Where pairs became complete."""
+    told = [(point["batch"], point["jobs"], point["difference"]) for point in path]
+    return [one for n, one in enumerate(told) if not n or one[1] > told[n - 1][1]]
+
+
 def notes_of(shop):
     return {note.code: note.text for note in shop.trial("pads").notes}
 
 
-def naive_path(files, order):
-    """(import, pairs, difference so far) by plain Python; `order`: of jobs, from (n, row)."""
+BAD = {"failures": "display_lines"}
+WAIT = 5
+WAITING = type(NEW)(**vars(NEW) | {"wait_days": WAIT})
+
+
+def naive_path(files, *, by_intake=False):
+    """(import, pairs, difference so far) by plain Python; a job counts WAIT days after intake."""
+    reach = list(itertools.accumulate((max(row["finished"] for row in one) for one in files), max))
+    jobs = []
+    for at, rows in enumerate(files):
+        for row in rows:
+            over = [n for n in range(at, len(files)) if (reach[n] - row["received"]).days >= WAIT]
+            if over and not row["unchecked"]:
+                jobs.append((over[0] + 1, row["received"], row["job"], row))
     queues = defaultdict(list)
-    for number, row in sorted(
-        ((n, row) for n, rows in enumerate(files, 1) for row in rows if not row["unchecked"]),
-        key=lambda one: order(*one),
-    ):
+    for number, *_, row in sorted(jobs, key=lambda job: job[1:3] if by_intake else job[:3]):
         queue = row["technician"], MODELS[row["model"]], row["assigned"]
         failed = any(mode in MODES for mode in row["failures"].split("; "))
         queues[queue].append((number, failed))
@@ -38,19 +53,11 @@ def naive_path(files, order):
         if drawn == NEW.option:
             for one, other in zip(mine, queues[who, group, NEW.baseline], strict=False):
                 scores[max(one[0], other[0])].append(int(one[1]) - int(other[1]))
-    path, all_scores = [], []
+    path, told = [], []
     for number in sorted(scores):
-        all_scores += scores[number]
-        path.append((number, len(all_scores), sum(all_scores) / len(all_scores)))
+        told += scores[number]
+        path.append((number, len(told), sum(told) / len(told)))
     return path
-
-
-def recorded(n, row):
-    return n, row["received"], row["job"]
-
-
-def taken_in(n, row):
-    return row["received"], row["job"]
 
 
 @pytest.fixture(scope="module")
@@ -60,7 +67,7 @@ def looks(tmp_path_factory):
     files = [[] for _ in range(6)]
     for number, row in enumerate(trial_jobs(150, {"heat_plate": 0.5, "heat_pad": 0.2})):
         files[min(number // 25 + rng.choice((0, 0, 1, 3)), 5)].append(row)
-    shop = begun(tmp_path_factory.mktemp("looks"))
+    shop = begun(tmp_path_factory.mktemp("looks"), new=WAITING)
     paths = []
     for rows in files:
         # A file may be sorted by anything, also by how the jobs went.
@@ -75,18 +82,74 @@ def test_each_look_is_the_beginning_of_the_next(looks):
     for one, more in itertools.pairwise(paths):
         assert len(one) < len(more) and more[: len(one)] == one
     # By day of intake they would not be.
-    before, after = (naive_path(files[:n], taken_in) for n in (5, 6))
+    before, after = (naive_path(files[:n], by_intake=True) for n in (5, 6))
     assert after[: len(before)] != before
 
 
 def test_pairs_are_those_of_the_naive_twin_in_order_of_recording(looks):
     _, files, paths = looks
     last = {point["batch"]: point for point in paths[-1]}
-    expected = naive_path(files, recorded)
+    expected = naive_path(files)
     assert [number for number, *_ in expected] == [*last]
     for number, pairs, difference in expected:
         assert last[number]["jobs"] == 2 * pairs
         assert last[number]["difference"] == pytest.approx(difference)
+
+
+def test_jobs_wait_and_are_told(looks):
+    shop, files, paths = looks
+    status = shop.trial("pads")
+    reach = max(row["finished"] for rows in files for row in rows)
+    late = [row for rows in files for row in rows if (reach - row["received"]).days < WAIT]
+    waiting = sum(not row["unchecked"] for row in late)
+    assert waiting > 5
+    assert notes_of(shop)["wait_days"].startswith(
+        f"{waiting} recorded jobs will be paired 5 days after intake, once the records reach so far"
+    )
+    # They are in the counts by option, and in no pair.
+    known = sum(row["opportunities"] for row in status.rows)
+    assert paths[-1][-1]["jobs"] <= known - waiting
+
+
+def test_dangers_do_not_wait_and_quick_jobs_do(tmp_path):
+    """On the first days only what went well is done; by itself it would say: no difference."""
+    shop = begun(tmp_path, new=WAITING)
+    quick = [job_row(n, PADS[n % 2], finished=FIRST) for n in range(8)]
+    take_in(shop, [*quick[:-1], quick[-1] | {"failures": "cell_pierced"}])
+    row = shop.trial("pads").rows[-1]
+    assert (row["pairs"], row["opportunities"], row["safety_failures"]) == (0, 4, 1)
+    assert row["harm_evidence"] > 1
+    slow = [job_row(n, PADS[n % 2], finished=FIRST + timedelta(days=4)) for n in range(8, 12)]
+    take_in(shop, [job | BAD for job in slow])
+    assert shop.trial("pads").rows[-1]["pairs"] == 0
+    take_in(shop, [job_row(12, PADS[0], trial="", finished=FIRST + timedelta(days=WAIT))])
+    assert [(one["jobs"], one["difference"]) for one in path_of(shop)] == [(12, 0)]
+    assert "wait_days" not in notes_of(shop)
+
+
+def test_a_trial_does_not_end_while_jobs_wait(tmp_path):
+    short = type(NEW)(**vars(WAITING) | {"max_jobs": 4})
+    shop = begun(tmp_path, new=short)
+    take_in(shop, [job_row(n, PADS[n % 2]) for n in range(4)])
+    assert shop.trial("pads").rows[-1]["verdict"] == "go on"
+    take_in(shop, [job_row(9, "", trial="")])
+    assert shop.trial("pads").rows[-1]["verdict"] == "ended (not shown)"
+
+
+def test_a_job_without_a_day_of_intake_does_not_wait(tmp_path):
+    shop = begun(tmp_path, new=WAITING)
+    take_in(shop, [job_row(n, PADS[n % 2], received="") for n in range(2)])
+    assert shop.trial("pads").rows[-1]["pairs"] == 1
+    assert notes_of(shop)["wait_days"].startswith("2 jobs without a day of intake paired at once")
+
+
+def test_a_correction_before_a_job_counts_is_none(tmp_path):
+    shop = begun(tmp_path, new=WAITING)
+    take_in(shop, [job_row(n, PADS[n % 2], finished=FIRST) for n in range(2)])
+    amend(shop.folder, "J1", BAD)
+    take_in(shop, [job_row(9, "", trial="")])
+    assert steps(path_of(shop)) == [(3, 2, 1)]
+    assert "corrected_jobs" not in notes_of(shop)
 
 
 def test_the_same_records_give_the_same_answer(looks):
@@ -96,8 +159,6 @@ def test_the_same_records_give_the_same_answer(looks):
 
 
 # ---------------------------------------------------------------- corrections
-
-BAD = {"failures": "display_lines"}
 
 
 @pytest.fixture
@@ -109,12 +170,6 @@ def shop(tmp_path):
     take_in(shop, rows[:4])
     take_in(shop, rows[4:])
     return shop
-
-
-def steps(path):
-    """Where pairs became complete."""
-    told = [(point["batch"], point["jobs"], point["difference"]) for point in path]
-    return [one for n, one in enumerate(told) if not n or one[1] > told[n - 1][1]]
 
 
 def test_what_does_not_bear_on_the_outcome_changes_nothing(shop):
