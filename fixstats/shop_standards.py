@@ -102,7 +102,7 @@ class Standards(OpenShop):
             known = _known_option(con, catalogue, place, option)
             if model is not None:
                 model = _known_model(con, model, new_names=new_names)
-            (safety,) = safety_among_used(con, self.folder, place, (known,))
+            (safety,) = safety_among_used(con, self.folder, place, (known,), model)
             if safety.state == WORSE:
                 raise UsageError(_refused(choice, safety))
             return Adoption(adopt(self.folder, Standard(choice, known, since, model)), safety)
@@ -139,8 +139,9 @@ def _known_model(con: duckdb.DuckDBPyConnection, model: str, *, new_names: bool)
 
 
 def _refused(choice: str, safety: OptionSafety) -> str:
+    where = f" on {safety.on_model}" if safety.on_model else ""
     return (
-        f"{choice}: {safety.option} is not adopted: it has more safety failures than the shop's "
-        f"limit or its most used option allows ({safety.told})\n"
+        f"{choice}: {safety.option} is not adopted{where}: it has more safety failures than the "
+        f"shop's limit or its most used option allows ({safety.told})\n"
         "no saving is weighed against that; nothing was changed"
     )

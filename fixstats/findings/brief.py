@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 from fixstats.errors import UsageError
 from fixstats.findings.base import Finding, common_settings
-from fixstats.findings.brief_choices import Pick, drawn, pick, standard_of
+from fixstats.findings.brief_choices import Pick, in_trial, pick, standard_of
 from fixstats.findings.brief_money import allowance_row
 from fixstats.findings.brief_notes import notes_for
 from fixstats.findings.brief_odds import Odds, counts_words, mostly_borrowed, odds_of, odds_words
@@ -201,8 +201,10 @@ def conclude(
     covered: Period,
 ) -> Finding:
     """The brief from the counts; pure."""
-    name = subject.catalogue.label
-    picks = _picks(subject, decided) | {at: drawn(one, name) for at, one in trials.items()}
+    name, options = subject.catalogue.label, decided.parts["options"]
+    picks = _picks(subject, decided)
+    for at, one in trials.items():
+        picks[at] = in_trial(one, picks[at], options, name)
     rows = tuple(_row(choice, picks[choice.name], counted, subject) for choice in subject.choices)
     minutes = minutes_row(counted.repair, subject)
     stop_first = _stop_first(counted, subject)

@@ -7,7 +7,7 @@ failures rule it out. What is not shown to be safe is never named for being chea
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 from typing import Any
 
@@ -63,6 +63,25 @@ def drawn(trial: Trial, name: Name) -> Pick:
     options = f"{name(trial.baseline)} or {name(trial.option)}"
     why = f"lots decide between {options}: fixstats trial next {trial.trial}"
     return Pick(None, RUNNING, False, why, trial=trial.trial)
+
+
+def in_trial(trial: Trial, otherwise: Pick, options: Sequence[Row], name: Name) -> Pick:
+    """What a running trial leaves of a pick: lots, unless one of its options is ruled out.
+
+    ``options``: rows of the part ``options`` of ``decide``; the records can rule one out before
+    the trial's own harm stop, which looks at its own jobs only.
+    """
+    both = {fold(trial.baseline), fold(trial.option)}
+    out = {
+        row["option"]
+        for row in options
+        if row["choice"] == trial.choice and row["safety"] == WORSE and fold(row["option"]) in both
+    }
+    if not out:
+        return drawn(trial, name)
+    told = " and ".join(name(one) for one in sorted(out))
+    why = f"draw no more for the trial {trial.trial}: {told} ruled out by safety failures"
+    return replace(otherwise, why=f"{why}; {otherwise.why}")
 
 
 def standard_of(choice: str, model: str, catalogue: Catalogue, day: date) -> Standard | None:

@@ -62,10 +62,11 @@ def _finding(
     by_answer = [list(option_rows(answer, level)) for answer in answers]
     options = [row for found in by_answer for row in found]
     worse = [
-        (answer.counted.choice, answer.known.safety[option])
+        (answer.counted.choice, state)
         for answer in answers
-        for option in answer.options
-        if answer.known.safety[option].state == WORSE
+        for states in (answer.known.safety, *answer.known.safety_on.values())
+        for option, state in states.items()
+        if state.state == WORSE and option in answer.options
     ]
     notes = list(
         notes_of(

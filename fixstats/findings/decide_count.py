@@ -23,7 +23,7 @@ from fixstats.findings.decide_costs import (
 )
 from fixstats.findings.decide_figures import Known
 from fixstats.findings.decide_plan import DecideAsk, choices_of
-from fixstats.findings.safety import safety_of
+from fixstats.findings.safety import safety_states
 from fixstats.folder import ShopFolder
 from fixstats.folder.catalogue import Price
 from fixstats.folder.settings import Settings
@@ -163,11 +163,16 @@ def _count(
     )
     options, models = by_jobs(tallied.jobs, "option"), by_jobs(tallied.jobs, "model")
     standards = standards_of(choice, catalogue, plan.last)
+    # A supplier is weighed within one grade, and so is his danger.
+    grade = f"{choice.place}_grade"
+    within = [one for one in plan.ask.where if one[0] == grade and choice.name != grade]
+    safety = safety_states(con, plan.folder, choice, options, settings, plan.ask.until, within)
     used = _used(plan, choice, tallied, options, models)
     known = Known(
         used=used,
         costs={code: costs[code] for code in codes},
-        safety=safety_of(con, plan.folder, choice, options, settings, plan.ask.until),
+        safety=safety.pop(None),
+        safety_on={model: states for model, states in safety.items() if model is not None},
         pace=_pace(tallied, plan),
         current=_current(tallied, models, standards),
         standards=standards,

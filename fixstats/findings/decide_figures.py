@@ -53,10 +53,11 @@ class Known:
 
     ``used`` (options, models): money for what a job uses. ``costs``: money for one failure of each
     mode that can follow, None where nobody has said. ``comeback``: money for one come-back, None
-    likewise. ``dearest``: the dearest failure or part of the shop that has a cost. ``pace``: jobs a
-    day by model. ``current``: option in use by model, None for all. ``standards``: likewise, house
-    standards only; ``adopted``: those, and what begins after the records end. ``models``: those
-    that get rows, after one for all; None: every one.
+    likewise. ``safety``: over all models; ``safety_on``: what else holds on one. ``dearest``: the
+    dearest failure or part of the shop that has a cost. ``pace``: jobs a day by model.
+    ``current``: option in use by model, None for all. ``standards``: likewise, house standards
+    only; ``adopted``: those, and what begins after the records end. ``models``: those that get
+    rows, after one for all; None: every one.
     """
 
     used: FloatArray
@@ -65,12 +66,17 @@ class Known:
     pace: Mapping[str, float]
     current: Mapping[str | None, str | None]
     standards: Mapping[str | None, str]
+    safety_on: Mapping[str, Mapping[str, OptionSafety]] = field(default_factory=dict)
     adopted: Mapping[str | None, str] = field(default_factory=dict)
     comeback: EachCost | None = None
     dearest: float = math.inf
     models: Sequence[str] | None = None
     money: Callable[[float], str] = field(default="{:.2f}".format)
     name: Callable[[str], str] = field(default=str)
+
+    def safety_at(self, scope: str | None) -> Mapping[str, OptionSafety]:
+        """The states that hold on a model; None: over all."""
+        return {**self.safety, **(self.safety_on.get(scope, {}) if scope else {})}
 
 
 @dataclass(frozen=True)
@@ -255,7 +261,7 @@ def _scope(
     return Scope(
         options=answer.options,
         costs=answer.costing.draws[:, place],
-        safety=known.safety,
+        safety=known.safety_at(scope),
         job_variances=answer.costing.job_variances[:, place],
         horizon_jobs=pace * DAYS_A_MONTH * settings.horizon_months,
         standardise_at=settings.standardise_at,

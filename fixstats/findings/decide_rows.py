@@ -141,6 +141,7 @@ def option_rows(answer: ChoiceWeighed, level: float) -> Iterator[dict[str, Any]]
     for number, scope in enumerate(answer.scopes):
         at = answer.place(scope)
         found = candidates(answer, number)
+        safety = answer.known.safety_at(scope)
         for n, option in enumerate(answer.options):
             one = found[option]
             minutes = None if parts.minutes is None else float(parts.minutes[n, at].mean())
@@ -162,7 +163,7 @@ def option_rows(answer: ChoiceWeighed, level: float) -> Iterator[dict[str, Any]]
                 "borrowed": float(own_share[n, at]),
                 "current": answer.known.current.get(scope) == option,
                 "standard": standard_on(answer.known.standards, scope) == option,
-                **_danger(answer.known.safety[option]),
+                **_danger(safety[option]),
             }
 
 
@@ -215,7 +216,7 @@ def flip_rows(answer: ChoiceWeighed) -> Iterator[dict[str, Any]]:
         kept = [
             n
             for n, option in enumerate(answer.options)
-            if answer.known.safety[option].state != WORSE
+            if answer.known.safety_at(scope)[option].state != WORSE
         ]
         if verdict.option is None or len(kept) < 2:
             continue

@@ -99,7 +99,9 @@ def notes_of(
     """
     if worse:
         told = [
-            f"{name(one.option)} ({choice_name(choice, name)}, {one.told})" for choice, one in worse
+            f"{name(one.option)} ({choice_name(choice, name)}"
+            f"{' on ' + one.on_model if one.on_model else ''}, {one.told})"
+            for choice, one in worse
         ]
         yield Note(
             "worse", f"ruled out, whatever it would save: {some(told)}; take it off the bench"

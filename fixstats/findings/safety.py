@@ -1,20 +1,22 @@
 """Is an option of a choice safe enough to recommend, or to try? Asked before any money is counted.
 
 Its safety failures are those of the safety modes that can follow from the choice (``modes_at``, as
-in the costs), by first choice, pooled over models: a danger is rare, and no model alone has the
-jobs to tell it. No filter of a question changes a state: all jobs count that the records hold.
+in the costs), by first choice, pooled over models: a danger is rare, and seldom has one model
+alone the jobs to tell it. Where it has, the option is ruled out there. No filter of a question
+changes a state: all jobs count that the records hold.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections import Counter
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 from typing import TYPE_CHECKING, NamedTuple
 
 from fixstats import stats
 from fixstats.findings.compare_plan import Choice, modes_at
-from fixstats.folder import Catalogue, Settings, ShopFolder
+from fixstats.folder import Catalogue, Settings, ShopFolder, fold
 from fixstats.tallies.ask import Ask
 from fixstats.tallies.counts import count_option_dangers
 from fixstats.words import counted
@@ -87,6 +89,8 @@ class OptionSafety:
         How many of the failures are come-backs.
     by_own_limit
         The state by the shop's own limit, where that is graver than by the limit asked with.
+    on_model
+        The one model that the counts are of, where the option is ruled out there only.
     """
 
     option: str
@@ -100,6 +104,7 @@ class OptionSafety:
     unknown: int = 0
     returned: int = 0
     by_own_limit: str | None = None
+    on_model: str | None = None
 
     @property
     def told(self) -> str:
@@ -145,27 +150,72 @@ def safety_of(
     options: Sequence[str],
     settings: Settings | None = None,
     until: date | None = None,
+    model: str | None = None,
 ) -> dict[str, OptionSafety]:
-    """The safety state of each of ``options``, used or not.
+    """The safety state of each of ``options``, used or not; ``model``: on that one."""
+    states = safety_states(con, folder, choice, options, settings, until)
+    own = (one for name, one in states.items() if name and model and fold(name) == fold(model))
+    return states[None] | next(own, {})
+
+
+def safety_states(
+    con: duckdb.DuckDBPyConnection,
+    folder: ShopFolder,
+    choice: Choice,
+    options: Sequence[str],
+    settings: Settings | None = None,
+    until: date | None = None,
+    within: Sequence[tuple[str, str]] = (),
+) -> dict[str | None, dict[str, OptionSafety]]:
+    """The state of each of ``options``, used or not (under None), and by model those worse there.
 
     ``settings``: with the limit to judge by; None: that of the folder. The level is always the
     folder's: intervals may be asked for at another, a danger is not cleared by that. ``until``: as
-    it was known on that day; there is no first day, for a danger does not grow old.
+    it was known on that day; there is no first day, for a danger does not grow old. ``within``:
+    conditions that belong to what an option is, as a supplier's grade: the graver of the states
+    with and without them holds.
 
     Jobs that are themselves come-backs are left out, as in every comparison. Without a safety
     mode at the choice every option is cleared.
     """
     modes = safety_modes(choice, folder.catalogue)
     if not modes:
-        return {option: _without_modes(option) for option in options}
-    ask = Ask(modes, (choice.name,), where=(("rework", "no"),), until=until, place=choice.place)
-    found = {
-        option: Dangers(*counts)
-        for option, counts in count_option_dangers(con, folder.catalogue, ask).items()
-    }
-    every = found | {option: Dangers(0, 0) for option in options if option not in found}
-    own = folder.settings
-    level, limit = own.confidence_level, (settings or own).safety_limit
+        return {None: {option: _without_modes(option) for option in options}}
+    where = (("rework", "no"), *within)
+    ask = Ask(modes, (choice.name,), where=where, until=until, place=choice.place)
+    cells = count_option_dangers(con, folder.catalogue, ask)
+    found: dict[str | None, dict[str, OptionSafety]] = {}
+    found[None] = _pooled(cells, options, settings or folder.settings, folder.settings)
+    for option, model, state in _on_models(cells, folder.settings):
+        if option in options and found[None][option].state != WORSE:
+            found.setdefault(model, {})[option] = state
+    if within:
+        wide = safety_states(con, folder, choice, options, settings, until)
+        found[None] = {
+            option: max(wide[None][option], one, key=lambda state: STATES.index(state.state))
+            for option, one in found[None].items()
+        }
+        for name, states in wide.items():
+            if name is not None:
+                found[name] = states | found.get(name, {})
+    return found
+
+
+def _pooled(
+    cells: Mapping[tuple[str, str], Sequence[int]],
+    options: Sequence[str],
+    settings: Settings,
+    own: Settings,
+) -> dict[str, OptionSafety]:
+    """States over all models, by the limit asked with, beside those by the shop's own."""
+    sums: dict[str, list[int]] = {}
+    for (option, _), counts in cells.items():
+        before = sums.get(option, [0] * len(counts))
+        sums[option] = [a + b for a, b in zip(before, counts, strict=True)]
+    used = sorted(sums, key=lambda option: (-sums[option][0], option))
+    every = {option: Dangers(*sums[option][1:]) for option in used}
+    every |= {option: Dangers(0, 0) for option in options if option not in every}
+    level, limit = own.confidence_level, settings.safety_limit
     states = judge_safety(every, safety_limit=limit, confidence_level=level)
     if limit > own.safety_limit:
         strict = judge_safety(every, safety_limit=own.safety_limit, confidence_level=level)
@@ -176,6 +226,23 @@ def safety_of(
 def _beside(asked: OptionSafety, own: OptionSafety) -> OptionSafety:
     graver = STATES.index(own.state) > STATES.index(asked.state)
     return replace(asked, by_own_limit=own.state) if graver else asked
+
+
+def _on_models(
+    cells: Mapping[tuple[str, str], Sequence[int]], own: Settings
+) -> Iterator[tuple[str, str, OptionSafety]]:
+    """Options that are above the shop's own limit on one model, its error shared by all models.
+
+    By the shop's limit whatever was asked with; Bonferroni, for the models of an option.
+    """
+    models = Counter(option for option, _ in cells)
+    for (option, model), (_, *counts) in cells.items():
+        dangers = Dangers(*counts)
+        level = 1 - (1 - own.confidence_level) / models[option]
+        limits = {"safety_limit": own.safety_limit, "confidence_level": level}
+        state = judge_safety({option: dangers}, **limits)[option]
+        if state.state == WORSE:
+            yield option, model, replace(state, on_model=model)
 
 
 def judge_safety(

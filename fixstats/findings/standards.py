@@ -20,14 +20,13 @@ from fixstats.findings.compare_plan import (
     Choice,
     can_occur,
     find_choice,
-    options_of,
 )
 from fixstats.findings.safety import WORSE, OptionSafety, safety_of
 from fixstats.findings.standards_words import cautions_of, notes_of, sentence
 from fixstats.folder import Catalogue, ShopFolder, fold
 from fixstats.folder.catalogue import Standard
 from fixstats.tallies.ask import Ask
-from fixstats.tallies.choices import jobs_by, use_of_choice
+from fixstats.tallies.choices import jobs_by
 from fixstats.tallies.counts import Period, count_union, period
 from fixstats.tallies.values import NOT_DONE, known_names
 
@@ -144,11 +143,14 @@ def standards(con: duckdb.DuckDBPyConnection, folder: ShopFolder, ask: Standards
 
 
 def safety_among_used(
-    con: duckdb.DuckDBPyConnection, folder: ShopFolder, choice: Choice, options: Sequence[str]
+    con: duckdb.DuckDBPyConnection,
+    folder: ShopFolder,
+    choice: Choice,
+    options: Sequence[str],
+    model: str | None = None,
 ) -> list[OptionSafety]:
-    """The safety states of options, held against the most used one of their choice."""
-    uses = use_of_choice(con, folder.catalogue, Ask((), (choice.name,), where=NO_REWORK))
-    states = safety_of(con, folder, choice, tuple(dict.fromkeys((*options_of(uses), *options))))
+    """The safety states of options, on that model if one is named."""
+    states = safety_of(con, folder, choice, options, model=model)
     return [states[option] for option in options]
 
 
@@ -156,15 +158,16 @@ def _worse(
     con: duckdb.DuckDBPyConnection, folder: ShopFolder, held: Sequence[Held]
 ) -> list[OptionSafety]:
     """Options of standards that may not be recommended any more."""
-    options: dict[Choice, dict[str, None]] = {}
+    options: dict[tuple[Choice, str | None], dict[str, None]] = {}
     for one in held:
-        options.setdefault(one.choice, {})[one.standard.option] = None
+        place = one.choice, one.standard.model
+        options.setdefault(place, {})[one.standard.option] = None
     states = [
         state
-        for choice, names in options.items()
-        for state in safety_among_used(con, folder, choice, tuple(names))
+        for (choice, model), names in options.items()
+        for state in safety_among_used(con, folder, choice, tuple(names), model)
     ]
-    return [one for one in states if one.state == WORSE]
+    return list(dict.fromkeys(one for one in states if one.state == WORSE))
 
 
 def holding(catalogue: Catalogue, day: date | None, *, to_come: bool) -> list[Standard]:

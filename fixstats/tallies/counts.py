@@ -149,23 +149,27 @@ def count_union(con: duckdb.DuckDBPyConnection, catalogue: Catalogue, ask: Ask) 
 
 def count_option_dangers(
     con: duckdb.DuckDBPyConnection, catalogue: Catalogue, ask: Ask
-) -> dict[str, tuple[int, ...]]:
-    """The option of the choice that ``ask.by`` names -> failures, opportunities, unknown,
-    unknown_failed and returned of the union of its modes; in jobs, the most used option first.
+) -> dict[tuple[str, str], tuple[int, ...]]:
+    """Option and model -> jobs, failures, opportunities, unknown, unknown_failed and returned.
 
+    Of the union of the modes, in jobs; the option is that of the choice which ``ask.by`` names.
     ``returned``: the device came back for one of the modes and the job says nothing of it. Raises
     as ``count_union``.
     """
-    found = count_union(con, catalogue, replace(ask, chosen=True)).columns
     (choice,) = ask.by
-    names = (choice, "failures", "opportunities", "unknown", "unknown_failed")
-    union = {option: counts for option, *counts in zip(*(found[n] for n in names), strict=True)}
-    text = fill("tallies/safety_jobs", {"keys": f'"{choice}", '})
+    keys = (choice, "model")
+    found = count_union(con, catalogue, replace(ask, by=keys, chosen=True)).columns
+    names = (*keys, "failures", "opportunities", "unknown", "unknown_failed")
+    union = {
+        (option, model): counts
+        for option, model, *counts in zip(*(found[name] for name in names), strict=True)
+    }
+    text = fill("tallies/safety_jobs", {"keys": f'"{choice}", model, '})
     rows = con.execute(text, {"until": ask.until}).fetchall()
-    used = [row for row in rows if row[0] not in (None, "-")]
     return {
-        option: (*map(int, union.get(option, (0, 0, 0, 0))), returned)
-        for option, _, returned in sorted(used, key=lambda row: (-row[1], row[0]))
+        (option, model): (jobs, *map(int, union.get((option, model), (0, 0, 0, 0))), returned)
+        for option, model, jobs, returned in rows
+        if option not in (None, "-")
     }
 
 

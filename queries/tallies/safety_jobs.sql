@@ -1,10 +1,10 @@
 -- Question: how often was each option of a choice used, and how many of these devices came back for
 --   one of the modes asked for, of which the job itself says nothing?
--- Grain: one row per option.
+-- Grain: one row per (option, model).
 -- Reads: asked_jobs, asked_codes, records.jobs, records.failures.
 -- Parameters: until (last day of which the returns are known; null: of all); the slot keys takes the
---   quoted name of the choice, a column of asked_jobs.
--- Columns: the choice ('-': not done or not fitted, null: not recorded); jobs; returned (jobs).
+--   quoted name of the choice and the model, columns of asked_jobs.
+-- Columns: the choice ('-': not done or not fitted, null: not recorded); model; jobs; returned (jobs).
 with
 -- jobs on which one of the modes was seen
 seen as (
@@ -20,7 +20,7 @@ back as (
   anti join seen as s on s.entry = r.entry
   where r.returned <= coalesce($until, r.returned)
 ),
--- one row per option
+-- one row per (option, model)
 by_option as (
   select
     /*keys*/

@@ -37,29 +37,33 @@ failure_mode = [
 """
 
 
-def make(path, *, copies, bad=0, came_back=0, display="original", covers="all"):
+def make(path, *, copies, bad=0, came_back=0, display="original", covers="all", elm=10**6):
     """A shop of 400 jobs with original batteries, and copies, of which ``bad`` run away.
 
-    All of these are on the model Elm; ``came_back`` devices, of either model, do so at home.
+    All of these are on the model Elm, of which there are at most ``elm`` jobs with copies;
+    ``came_back`` devices, of either model, run away at home.
     """
     path.mkdir()
     (path / "c.toml").write_text(CATALOGUE, encoding="utf-8")
     folder = make_folder(path / "shop", Settings(name="Small", labour_rate=60.0), path / "c.toml")
-    every = (400 + copies) // copies
+    total = 400 + copies
     rows = [
         {
-            "job": f"J{number}", "finished": date(2025, 1, 1) + timedelta(days=number // 2),
+            "job": f"J{number}", "finished": date(2025, 1, 1) + timedelta(days=number // 4),
             "model": ("Elm", "Oak")[number // 3 % 2], "technician": ("t1", "t2")[number // 5 % 2],
             "repair": "swap", "opening": "heat",
-            "battery_grade": "copy" if number % every == 0 else "original",
+            "battery_grade": "copy" if number * copies % total < copies else "original",
             "display_grade": display, "display_fitted": "no",
             "failures": "dead" if number % 31 == 5 else "", "returned": "", "return_reason": "",
         }
-        for number in range(400 + copies)
+        for number in range(total)
     ]  # fmt: skip
     fitted = [row for row in rows if row["battery_grade"] == "copy"]
-    for row in [row for row in fitted if row["model"] == "Elm"][:bad]:
+    on_elm = [row for row in fitted if row["model"] == "Elm"]
+    for row in on_elm[:bad]:
         row["failures"] = "runaway"
+    for row in on_elm[elm:]:
+        row["model"] = "Oak"
     for row in fitted[:came_back]:
         row |= {"returned": row["finished"] + timedelta(days=5), "return_reason": "runaway"}
     with (path / "sheet.csv").open("w", newline="", encoding="utf-8") as out:
@@ -81,6 +85,12 @@ def few(tmp_path_factory):
     return make(tmp_path_factory.mktemp("rule") / "few", copies=40)
 
 
+@pytest.fixture(scope="module")
+def one_model(tmp_path_factory):
+    """Eleven of the copies on Elm run away, which 1,200 copies in all would hide."""
+    return make(tmp_path_factory.mktemp("rule") / "elm", copies=1200, bad=11, elm=60)
+
+
 def decided(run, shop, *words):
     code, out, err = run("decide", "battery_grade", *words, "--shop", shop, "--format", "json")
     assert (code, err) == (0, "")
@@ -93,7 +103,7 @@ def decided(run, shop, *words):
         (),
         ("--model", "Oak"),
         ("--where", "model=Oak"),
-        ("--since", "2025-09-01"),
+        ("--since", "2025-05-01"),
         ("--confidence", "0.6"),
         ("--cost", "runaway=0", "--price", "battery:copy=0"),
         ("--limit", "safety_limit=0.9"),  # more than with original ones all the same
@@ -120,6 +130,18 @@ def test_no_command_names_a_dangerous_grade(run, dangerous, tmp_path):
     text = (tmp_path / "report" / "report.md").read_text(encoding="utf-8")
     assert "1. **Stop**: Do not use Copy for battery grade." in text
     assert text.count("make Copy") == 0
+
+
+def test_a_danger_on_one_model_rules_an_option_out_there(run, one_model):
+    rows = {row["model"]: row for row in decided(run, one_model)}
+    assert rows["Elm"]["option"] == "original" and "Copy ruled out" in rows["Elm"]["reason"]
+    assert {rows[model]["option"] for model in (None, "Oak")} == {"copy"}
+    _, out, _ = run("decide", "battery_grade", "--shop", one_model)
+    assert "ruled out, whatever it would save: Copy (Battery grade on Elm, 11 of 60 jobs" in out
+    code, _, err = run("adopt", "battery_grade", "copy", "--model", "elm", "--shop", one_model)
+    assert code == 2 and "copy is not adopted on Elm" in err
+    _, out, _ = run("brief", "--model", "Elm", "--repair", "swap", "--shop", one_model)
+    assert "Battery: Original (only one used)" in out
 
 
 def test_few_jobs_without_a_danger_clear_nothing(run, few):

@@ -13,11 +13,14 @@ from fixstats.findings.brief_choices import (
     HOUSE,
     NOTHING,
     OPEN,
+    RUNNING,
+    in_trial,
     pick,
     standard_of,
 )
 from fixstats.folder import DEFAULT_CATALOGUE, read_catalogue
 from fixstats.folder.catalogue import Standard
+from fixstats.tallies.trials import Trial
 
 SINCE = date(2026, 6, 1)
 ROW = {
@@ -229,3 +232,19 @@ def test_a_standard_of_the_model_goes_before_one_of_all(tmp_path):
     assert held("M 1", date(2027, 1, 1)) == "heat_gun"
     assert held("M 1", date(2025, 5, 1)) == "heat_gun"
     assert held("M 1", date(2025, 1, 1)) is None
+
+
+def test_lots_decide_but_not_over_an_option_that_is_ruled_out():
+    trial = Trial(
+        "t1", "opening", "gun", "plate", None, None, ("torn",), 0.02, 100, "s", SINCE, 10, 10, 0
+    )
+    otherwise = picked(decided())
+    one = in_trial(trial, otherwise, options(), str.upper)
+    assert (one.word, one.option, one.trial) == (RUNNING, None, "t1")
+    one = in_trial(trial, otherwise, options(gun="worse"), str.upper)
+    assert told(one) == told(otherwise) and one.trial is None
+    assert one.why.startswith("draw no more for the trial t1: GUN ruled out by safety failures; ")
+    # of another choice, or not in the trial
+    other = [row | {"choice": "release"} for row in options(gun="worse")]
+    for rows in (other, options(pad="worse")):
+        assert in_trial(trial, otherwise, rows, str.upper).word == RUNNING
