@@ -104,7 +104,8 @@ class Shop:
     option before; `settled`: practised from the start.
 
     `cost` (options, models): the truth; NaN for a model without jobs. `danger` (options,): true
-    rate of the safety mode over all jobs.
+    rate of the safety mode over all jobs. `plain`, what no workshop knows: log odds of each mode
+    (jobs, modes), log minutes and log rate of come-backs (jobs,), whatever the option.
     """
 
     kind: Kind
@@ -121,6 +122,7 @@ class Shop:
     settled: np.ndarray
     cost: np.ndarray
     danger: np.ndarray
+    plain: tuple[np.ndarray, np.ndarray, np.ndarray]
 
     def seen(self, day: int) -> Shop:
         """As recorded when this day is over."""
@@ -168,16 +170,18 @@ def shop(seed: int, kind: Kind) -> Shop:
         + random.normal(0, 0.25) * (day / 365 - 1)
     )
     at = base[None] + plain + risk[:, :, model]  # options, modes, jobs
-    log_minutes = np.log(MINUTES) + pace[who] + 0.15 * difficulty[model] + slower[:, model]
-    log_back = np.log(RETURN.rate / WARRANTY) + 0.25 * difficulty[model] + back[:, model]
+    typical = np.log(MINUTES) + pace[who] + 0.15 * difficulty[model]
+    returning = np.log(RETURN.rate / WARRANTY) + 0.25 * difficulty[model]
+    log_minutes, log_back = typical + slower[:, model], returning + back[:, model]
+    known = ((base + plain + BEGINNER * left).T, typical + BEGINNER_SLOWER * left, returning)
 
     rows = np.arange(kind.jobs)
     failed = random.random((kind.jobs, len(MODES))) < special.expit(
         at[option, :, rows] + (BEGINNER * left)[:, None]
     )
     sigma = np.sqrt(np.log1p(CV**2))
-    typical = np.exp(log_minutes[option, rows] + BEGINNER_SLOWER * left)
-    minutes = typical * np.exp(random.normal(-(sigma**2) / 2, sigma, kind.jobs))
+    mean = np.exp(log_minutes[option, rows] + BEGINNER_SLOWER * left)
+    minutes = mean * np.exp(random.normal(-(sigma**2) / 2, sigma, kind.jobs))
     minutes = np.round(minutes + failed @ np.array([mode.minutes for mode in MODES]), 1)
     returned = np.ceil(random.exponential(1 / np.exp(log_back[option, rows])))
 
@@ -188,7 +192,7 @@ def shop(seed: int, kind: Kind) -> Shop:
     return Shop(
         kind, option, model, who, day, failed, minutes, returned,
         random.random(kind.jobs) >= kind.unchecked, random.random(kind.jobs) >= kind.no_minutes,
-        uses, settled, by_model(money, model, kind.models), odds[:, -1].mean(axis=1),
+        uses, settled, by_model(money, model, kind.models), odds[:, -1].mean(axis=1), known,
     )  # fmt: skip
 
 

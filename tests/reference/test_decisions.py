@@ -25,6 +25,7 @@ from fixstats.shop import open_shop
 
 from . import decision_counts as counts
 from . import decision_shops as shops
+from .decision_bound import best_known
 from .decision_shops import BETTER, BY_MODEL, DAYS, EQUAL
 
 MONTHS = 24
@@ -336,3 +337,14 @@ def test_intervals_of_money_hold_the_truth(name):
     print(f"| {name} | " + " | ".join(f"{one:.3f}" for one in shares.values()) + " |")
     # Of a leader that was picked by the same figures: a little less than promised.
     assert min(shares.values()) > 0.88
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("name", [name for name in KINDS if name.startswith("best by model")])
+def test_what_can_be_reached_at_all(name):
+    number = int(os.environ.get("FIXSTATS_SHOPS", "200"))
+    found = [shops.shop(seed, KINDS[name]) for seed in range(50_000, 50_000 + number)]
+    bound = np.array([lost(shop, shop, best_known(shop)) for shop in found])
+    raw = np.array([lost(shop, shop, naive(shop.seen(DAYS))[0]) for shop in found])
+    print(f"| {name} | {bound.mean():.2f} | {raw.mean():.2f} |")
+    assert bound.mean() < raw.mean()
