@@ -239,9 +239,9 @@ def _on_models(
     for (option, model), (_, *counts) in cells.items():
         dangers = Dangers(*counts)
         level = 1 - (1 - own.confidence_level) / models[option]
-        limits = {"safety_limit": own.safety_limit, "confidence_level": level}
-        state = judge_safety({option: dangers}, **limits)[option]
-        if state.state == WORSE:
+        if _least(dangers, level) > own.safety_limit:
+            limits = {"safety_limit": own.safety_limit, "confidence_level": level}
+            state = judge_safety({option: dangers}, **limits)[option]
             yield option, model, replace(state, on_model=model)
 
 
@@ -272,10 +272,7 @@ def judge_safety(
     }
     states = {}
     for option, one in dangers.items():
-        low = max(
-            _low(one.failures, one.opportunities, confidence_level),
-            _low(one.seen, one.every, confidence_level),
-        )
+        low = _least(one, confidence_level)
         high = _high(one.seen, one.known, confidence_level)
         state = UNPROVEN if high > safety_limit else CLEARED
         if low > safety_limit or option in shown:
@@ -330,6 +327,13 @@ def state_words(state: str, opportunities: int) -> str:
 
 def _without_modes(option: str) -> OptionSafety:
     return OptionSafety(option, CLEARED, 0, 0, 0.0, 1.0, None, 0)
+
+
+def _least(one: Dangers, level: float) -> float:
+    """Lower limit of the rate: of clean observations, or of all as if the rest had gone well."""
+    if not one.seen:
+        return 0.0
+    return max(_low(one.failures, one.opportunities, level), _low(one.seen, one.every, level))
 
 
 def _low(failures: int, opportunities: int, level: float) -> float:
