@@ -12,6 +12,7 @@ from fixstats.errors import UsageError
 from fixstats.folder import ShopFolder
 from fixstats.shop_open import OpenShop
 from fixstats.shop_result import Result, Words, words_of
+from fixstats.words import counted
 
 if TYPE_CHECKING:
     from fixstats.findings.base import Finding
@@ -182,7 +183,8 @@ class TrialQuestions(OpenShop):
         """
         from fixstats.records.trials import drawn_before, next_assignment
 
-        row = self.trial(name).rows[-1]
+        rows = self.trial(name).rows
+        row, recorded = rows[-1], sum(one["jobs"] for one in rows)
         before = drawn_before(self.folder, name, job) if job is not None else None
         if before is not None:
             return replace(before, harmful=row["verdict"] == "stop (harm)")
@@ -190,6 +192,11 @@ class TrialQuestions(OpenShop):
             raise UsageError(
                 f"trial {name}: {row['verdict']}: no more devices go into it\n"
                 f"fixstats trial status {name} says why"
+            )
+        if recorded >= row["max_jobs"]:
+            raise UsageError(
+                f"trial {name}: all {counted(row['max_jobs'], 'job')} are recorded: no more "
+                f"devices go into it\nfixstats trial status {name} says how it stands"
             )
         return next_assignment(self.folder, name, technician, model, job=job, new_names=new_names)
 

@@ -81,8 +81,13 @@ def _verdict(trial: Trial, rows: Rows, since: Sequence[tuple[int, int, Any]]) ->
     elif code == GO_ON:
         text = f"go on: {told if row['pairs'] else 'no pair of jobs is complete yet'}"
         handed, jobs = (sum(one[key] for one in rows) for key in ("handed_out", "jobs"))
-        if jobs < trial.max_jobs <= handed:
-            so_far = f"; so far {told}" if row["pairs"] else ""
+        so_far = f"; so far {told}" if row["pairs"] else ""
+        if jobs >= trial.max_jobs:
+            text = (
+                f"all {counted(trial.max_jobs, 'job')} are recorded, and some wait to be paired: "
+                f"draw no more, and look again{so_far}"
+            )
+        elif trial.max_jobs <= handed:
             text = (
                 f"{handed:,} of {counted(trial.max_jobs, 'job')} are handed out, {jobs:,} "
                 f"recorded: go on recording{so_far}"

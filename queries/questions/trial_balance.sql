@@ -19,6 +19,8 @@
 -- Notes:
 --   blocks hold both options equally often, so shares near a half are to be expected; where they are
 --     not, lines were skipped or jobs not recorded
+--   jobs are told as their sheets have them: also those that trial status leaves out, since they were
+--     handed over before the trial began
 with
 -- one row per job under a trial
 drawn as (

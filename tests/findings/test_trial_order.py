@@ -9,6 +9,7 @@ from datetime import timedelta
 
 import pytest
 
+from fixstats.errors import UsageError
 from fixstats.records.amend import amend
 from fixstats.records.batches import undo
 
@@ -131,7 +132,13 @@ def test_a_trial_does_not_end_while_jobs_wait(tmp_path):
     short = type(NEW)(**vars(WAITING) | {"max_jobs": 4})
     shop = begun(tmp_path, new=short)
     take_in(shop, [job_row(n, PADS[n % 2]) for n in range(4)])
-    assert shop.trial("pads").rows[-1]["verdict"] == "go on"
+    status = shop.trial("pads")
+    assert status.rows[-1]["verdict"] == "go on"
+    assert status.notes[0].text == (
+        "all 4 jobs are recorded, and some wait to be paired: draw no more, and look again"
+    )
+    with pytest.raises(UsageError, match="all 4 jobs are recorded: no more devices go into it"):
+        shop.trial_next("pads", technician="T1", model="Tarn 9")
     take_in(shop, [job_row(9, "", trial="")])
     assert shop.trial("pads").rows[-1]["verdict"] == "ended (not shown)"
 

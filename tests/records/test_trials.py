@@ -5,7 +5,7 @@ from __future__ import annotations
 import subprocess
 import sys
 from collections import Counter
-from datetime import UTC, datetime
+from datetime import UTC, date, datetime, timedelta
 from itertools import groupby
 
 import duckdb
@@ -276,6 +276,25 @@ def test_a_file_of_the_version_before_is_migrated_after_a_copy_aside(folder):
         assert con.execute("select count(*) from records.jobs").fetchall() == [(2,)]
         tables = con.execute("select table_name from duckdb_tables()").fetchall()
     assert ("trials",) not in tables
+
+
+def test_a_running_trial_is_migrated_with_the_days_of_its_moments(begun):
+    """Layout 2 knew moments only, and nothing of what the harm stop goes by."""
+    moment = datetime(2026, 1, 5, 23, tzinfo=UTC)
+    start_trial(begun, NewTrial(**vars(NEW) | {"trial": "older"}), {}, GROUPS, now=moment)
+    next_assignment(begun, "older", "T1", "Tarn 9", now=moment)
+    with duckdb.connect(str(begun.database)) as con:
+        for column in ("day", "safety_limit", "safety_modes", "wait_days"):
+            con.execute(f"alter table records.trials drop column {column}")
+        con.execute("alter table records.assignments drop column day")
+        con.execute("update records.meta set value = '2' where key = 'version'")
+    next_assignment(begun, "older", "T1", "Tarn 9", now=moment + timedelta(days=2))
+    assert rows(
+        begun, "select day, safety_limit, safety_modes, wait_days from records.trials "
+        "where trial = 'older'"
+    ) == [(date(2026, 1, 5), None, None, None)]  # fmt: skip
+    days = "select day from records.assignments where trial = 'older' and slot < 3 order by slot"
+    assert rows(begun, days) == [(date(2026, 1, 5),), (date(2026, 1, 7),)]
 
 
 def test_a_migrated_file_is_laid_out_like_a_new_one(folder, tmp_path):
