@@ -78,8 +78,8 @@ def planned_note(wait: Wait) -> Note:
         "wait_days",
         f"a job will be paired {_days(wait.days)} after its intake, or when it is recorded if that "
         f"is later: by then 95 of 100 jobs {of} were done ({counted(wait.jobs, 'job')} of the last "
-        "year), which the weeks leave out; else jobs that went well, done sooner, would come first, "
-        "and a difference look too small; dangers count at once",
+        "year), which the weeks leave out; else jobs that went well, done sooner, would come "
+        "first, and a difference look too small; dangers count at once",
     )
 
 
