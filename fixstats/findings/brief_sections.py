@@ -221,7 +221,7 @@ def customer_rows(counts: RepairCounts, harmed: ByModel, subject: Subject) -> li
 def _customer_words(odds: Odds, sentence: str) -> str:
     """``About 1 in 60, between 1 in 140 and 1 in 30, of these repairs ...``."""
     if odds.rate is None or odds.low is None or odds.high is None:
-        return sentence.format("an unknown share", "no job was looked at").capitalize()
+        return sentence.format("an unknown share", "0 of 0").capitalize()
     seen = seen_words(odds)
     if odds.at_most is not None:
         words, seen = f"at most {frequency(odds.at_most)}", f"none seen: {seen}"

@@ -14,6 +14,7 @@ import pytest
 
 from fixstats.folder import Settings, make_folder
 from fixstats.records.importer import import_sheets
+from fixstats.report.brief_page import choice_words
 
 CATALOGUE = """
 format = 1
@@ -142,6 +143,20 @@ def test_a_danger_on_one_model_rules_an_option_out_there(run, one_model):
     assert code == 2 and "copy is not adopted on Elm" in err
     _, out, _ = run("brief", "--model", "Elm", "--repair", "swap", "--shop", one_model)
     assert "Battery: Original (only one used)" in out
+
+
+@pytest.mark.parametrize(
+    ("option", "trial", "verdict", "said"),
+    [
+        ("Copy", None, "lean", "Copy (word)"),
+        (None, "t1", "lean", "as drawn by lot (word)"),
+        (None, None, None, "as you judge (word)"),
+        (None, None, "unproven", "none of those used (word)"),  # all are ruled out
+    ],
+)
+def test_a_brief_without_an_option_says_why(option, trial, verdict, said):
+    row = {"option": option, "option_label": option, "trial": trial, "verdict": verdict}
+    assert choice_words(row | {"word": "word"}) == said
 
 
 def test_few_jobs_without_a_danger_clear_nothing(run, few):

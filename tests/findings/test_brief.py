@@ -361,6 +361,7 @@ def test_a_shop_too_young_for_come_backs_says_so(tmp_path):
     comeback = found.parts["customer"][0]
     assert comeback["rate"] is None
     assert comeback["text"].startswith("An unknown share of these repairs come back")
+    assert comeback["text"].endswith("(0 of 0, followed for 90 days).")
 
 
 def test_stop_first_names_what_can_hurt(larch):
