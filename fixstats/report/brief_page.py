@@ -79,7 +79,7 @@ def method_cautions(finding: Finding) -> list[str]:
 def choice_words(row: Row) -> str:
     """``Heated plate, timed (house standard)``."""
     nothing = "as drawn by lot" if row["trial"] else "as you judge"
-    if row["verdict"] and not row["option"]:
+    if row["verdict"] and not row["trial"]:
         nothing = "none of those used"  # all are ruled out by safety failures
     return f"{row['option_label'] or nothing} ({row['word']})"
 
