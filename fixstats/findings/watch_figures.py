@@ -128,19 +128,11 @@ def cusum_thresholds(
 
 def _chances(risks: Floats, weight: Floats, height: float, units: Floats) -> Floats:
     """Chance of a signal within the units, for each true rate of the grid; (grid, charts)."""
-    return np.array(
-        [
-            stats.false_alarm_probability(
-                stats.score_mix(
-                    risks, weight, odds_ratio=ODDS_RATIO, true_odds_ratio=float(np.exp(log))
-                ),
-                height,
-                units,
-                states=STATES,
-            )
-            for log in GRID
-        ]
-    )
+    mixes = [
+        stats.score_mix(risks, weight, odds_ratio=ODDS_RATIO, true_odds_ratio=float(np.exp(log)))
+        for log in GRID
+    ]
+    return stats.false_alarm_probabilities(mixes, height, units, states=STATES)
 
 
 def _averaged(chance: Floats, baseline_failures: Floats) -> Floats:

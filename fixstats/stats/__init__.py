@@ -50,6 +50,7 @@ if TYPE_CHECKING:
         average_run_length,
         bernoulli_run_length,
         cusum_threshold,
+        false_alarm_probabilities,
         false_alarm_probability,
         score_mix,
     )
@@ -191,7 +192,7 @@ _FILES = {
     "two_of_three_beyond_two_sigma",
     "cusum_jobs": "CusumAlarms cusum cusum_alarms cusum_scores plain_cusum_scores",
     "cusum_run_length": "ScoreMix average_run_length bernoulli_run_length cusum_threshold "
-    "false_alarm_probability score_mix",
+    "false_alarm_probabilities false_alarm_probability score_mix",
     "decision": "Saving TrialValue chance_best expected_regret jobs_to_know "
     "perfect_information sample_information saving stretched trial_value",
     "design": "Design Grouping contrasts fixed_columns group_means grouping intercept side_by_side",
@@ -240,9 +241,10 @@ __all__ = [
     "breslow_day", "centre_rate", "chance_best", "clopper_pearson", "cochran_mantel_haenszel",
     "cochran_mantel_haenszel_cc", "contrasts", "curve_difference", "cusum", "cusum_alarms",
     "cusum_scores", "cusum_threshold", "dispersion", "draw_rates", "evidence_above", "exact_size",
-    "expected_p_values", "expected_regret", "falling_rates", "false_alarm_probability", "firth",
-    "firth_profile", "firth_test", "fisher", "fisher_mid_p", "fisher_power", "fit_levels",
-    "fit_minutes", "fit_multilevel", "fixed_columns", "four_of_five_beyond_one_sigma",
+    "expected_p_values", "expected_regret", "falling_rates", "false_alarm_probabilities",
+    "false_alarm_probability", "firth", "firth_profile", "firth_test", "fisher", "fisher_mid_p",
+    "fisher_power", "fit_levels", "fit_minutes", "fit_multilevel", "fixed_columns",
+    "four_of_five_beyond_one_sigma",
     "funnel_limits", "g_limits", "gray_test", "greenland_robins_difference", "group_means",
     "grouping", "harm_evidence", "hidden_cause_needed", "hidden_cause_needed_for_limit", "holm",
     "intercept", "interval", "jeffreys", "jobs_between", "jobs_to_know", "jobs_to_stop",

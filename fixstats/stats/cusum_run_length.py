@@ -16,6 +16,7 @@ of a step is known; two lattices, one twice as wide, extrapolate the answer to w
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from math import ceil
 
@@ -154,6 +155,8 @@ def false_alarm_probability(
 ) -> FloatArray:
     """Chance that the sum, started at 0, signals within the next `n_jobs` jobs of this mix.
 
+    Of several mixes at once: `false_alarm_probabilities`.
+
     In control it is what a group of so many jobs adds to the false alarms of a run. Any shape;
     `n_jobs` need not be whole: a group with harder or easier jobs than the mix counts as its
     expected failures over the mean risk of the mix.
@@ -164,17 +167,30 @@ def false_alarm_probability(
 
     Raises `ValueError` for negative numbers and a threshold that is not positive.
     """
+    return np.asarray(false_alarm_probabilities([mix], threshold, n_jobs, states=states)[0])[()]
+
+
+def false_alarm_probabilities(
+    mixes: Sequence[ScoreMix],
+    threshold: float,
+    n_jobs: ArrayLike,
+    *,
+    states: int = STATES_OF_MANY_JOBS,
+) -> FloatArray:
+    """`false_alarm_probability` of each mix, (mixes, ...): their chains are followed together."""
     height = _positive("threshold", threshold)
     jobs = as_numbers("n_jobs", n_jobs)
     refuse("n_jobs", "must not be negative", jobs, jobs < 0)
     most = float(jobs.max(initial=0.0))
-    both = [(_on_lattice(mix, height / n, n), n) for n in (states, states // 2)]
-    fine, wide = (np.interp(jobs, *_cumulative_hazard(steps, n, most)) for steps, n in both)
+    sizes = (states, states // 2)
+    both = [[_on_lattice(mix, height / n, n) for mix in mixes] for n in sizes]
+    curves = (_cumulative_hazard(chains, n, most) for chains, n in zip(both, sizes, strict=True))
+    fine, wide = (np.array([np.interp(jobs, at, one) for one in found]) for at, found in curves)
     known = (fine > 0) & (wide > 0)
     fine_log, wide_log = (np.log(np.where(known, one, 1.0)) for one in (fine, wide))
-    excess = (both[0][0].excess, both[1][0].excess)
-    better = np.exp(_without_excess(fine_log, wide_log, excess))
-    return np.asarray(-np.expm1(-np.where(known, better, fine)))[()]
+    excess = [(finer.excess, wider.excess) for finer, wider in zip(*both, strict=True)]
+    logs = [_without_excess(*one) for one in zip(fine_log, wide_log, excess, strict=True)]
+    return np.asarray(-np.expm1(-np.where(known, np.exp(np.array(logs)), fine)))
 
 
 def _can_signal(mix: ScoreMix) -> bool:
@@ -336,20 +352,25 @@ def _signals(steps: _Steps, states: int) -> FloatArray:
     return signals
 
 
-def _cumulative_hazard(steps: _Steps, states: int, most: float) -> tuple[FloatArray, FloatArray]:
+def _cumulative_hazard(
+    chains: Sequence[_Steps], states: int, most: float
+) -> tuple[FloatArray, FloatArray]:
     """Numbers of jobs from 0 to at least `most`, and -log of the chance of no signal by then.
+
+    The numbers are (times,), the others (chains, times).
 
     Job by job up to 64, then the stride doubles at every doubling of the number. Followed is the
     chance to have signalled, from each value: it keeps its digits where it is small.
     """
-    moves, in_stride = _transitions(steps, states), _signals(steps, states)
-    stride, jobs, found = 1, [0], [0.0]
-    signalled = np.zeros(states)
-    while jobs[-1] < most and signalled[0] < CERTAIN:
+    moves = np.array([_transitions(steps, states) for steps in chains])
+    in_stride = np.array([_signals(steps, states) for steps in chains])[:, :, None]
+    stride, jobs, found = 1, [0], [np.zeros(len(chains))]
+    signalled = np.zeros((len(chains), states, 1))
+    while jobs[-1] < most and (signalled[:, 0] < CERTAIN).any():
         if jobs[-1] == 64 * stride:
             in_stride = in_stride + moves @ in_stride
             moves, stride = moves @ moves, 2 * stride
         signalled = np.minimum(in_stride + moves @ signalled, CERTAIN)
         jobs.append(jobs[-1] + stride)
-        found.append(float(-np.log1p(-signalled[0])))
-    return np.asarray(jobs, dtype=np.float64), np.asarray(found)
+        found.append(-np.log1p(-signalled[:, 0, 0]))
+    return np.asarray(jobs, dtype=np.float64), np.array(found).T

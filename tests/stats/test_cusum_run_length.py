@@ -145,6 +145,15 @@ def test_false_alarm_probability_against_the_walk_of_a_chain():
     assert_allclose(found, expected, rtol=1e-4, atol=1e-14)
 
 
+def test_chains_followed_together_are_those_followed_alone():
+    risks, jobs = [0.02, 0.2], [[0, 3, 70], [400, 5000, 1e6]]
+    mixes = [stats.score_mix(risks, true_odds_ratio=true) for true in (0.4, 1.0, 5.0)]
+    together = stats.false_alarm_probabilities(mixes, 3.0, jobs)
+    alone = [stats.false_alarm_probability(mix, 3.0, jobs) for mix in mixes]
+    assert_allclose(together, alone, rtol=1e-12)
+    assert (np.diff(together[:, 1, 0]) > 0).all()
+
+
 def test_few_jobs_cannot_gather_an_alarm():
     mix = stats.score_mix([0.02, 0.03])
     height = stats.cusum_threshold(mix, 10_000)
