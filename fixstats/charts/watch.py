@@ -269,7 +269,8 @@ def _groups(finding: Finding, one: Alarm, states: Sequence[str]) -> Picture:
     kind = group_words(one["group"], "", finding.labels).strip()
     what = "come-backs for " if one["charts"] == ["comebacks"] else ""
     name = _name(one, finding.labels)
-    text = f"each {kind} against the shop, {what}{name[:1].lower()}{name[1:]}; dashed: its limits"
+    what += f"{name[:1].lower()}{name[1:]}"
+    text = f"each {kind} against the shop, {what}; dashed: limits of a single one"
     return alt.layer(*layers).properties(
         width=WIDTH, height=HEIGHT, title=_heading(text[:1].upper() + text[1:])
     )

@@ -129,7 +129,8 @@ def notes_for(
         text = (
             "groups are compared with alike jobs of the same time: device model and quarter, and "
             "for parts the grade; corrected over all groups (Benjamini-Hochberg: on average at "
-            "most 5 in 100 of such alarms about groups are false). Come-backs: "
+            "most 5 in 100 of such alarms about groups are false), while limits are those of a "
+            "single group: a point can lie beyond them without an alarm. Come-backs: "
             f"{folder.settings.warranty_days} days at most, each job for the days it was followed"
         )
         notes.append(Note("groups_how", text))
