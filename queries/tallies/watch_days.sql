@@ -6,13 +6,14 @@
 --   expected (failures, the sum of the risks of the units); quiet (the sum over all units of what a
 --   unit takes from the CUSUM: ln(1 + shift * risk)).
 with
--- what one unit of a mode or family counts on a device model
+-- what one unit of a mode or family counts on a device model; as decimals, whose sum is the same in
+-- whatever order
 risks as (
   select
     subject,
     model,
-    risk,
-    ln(1 + $shift * risk) as quiet
+    cast(risk as decimal(18, 15)) as risk,
+    cast(ln(1 + $shift * risk) as decimal(18, 15)) as quiet
   from watched_risks
 ),
 -- one row per (mode or family, day)
@@ -22,8 +23,8 @@ by_day as (
     d.finished,
     cast(sum(d.failures) as bigint) as failures,
     cast(sum(d.opportunities) as bigint) as opportunities,
-    sum(d.opportunities * r.risk) as expected,
-    sum(d.opportunities * r.quiet) as quiet
+    cast(sum(d.opportunities * r.risk) as double) as expected,
+    cast(sum(d.opportunities * r.quiet) as double) as quiet
   from (/*rows*/) as d
   inner join risks as r on r.subject = d.subject and r.model = d.model
   group by d.subject, d.finished

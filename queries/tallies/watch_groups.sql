@@ -8,6 +8,7 @@
 --   (units); expected (failures, had those of all alike units fallen to each alike); shared (failures
 --   of all alike units, its own among them); own_part (of the expected failures, those that its own
 --   failures make one expect).
+-- Fractions are added up as decimals: the same sum in whatever order.
 -- Units of a value that is alone among its alike are left out: they tell nothing about it.
 with
 -- one row per (mode, value, alike units)
@@ -40,9 +41,13 @@ compared as (
     cast(sum(c.failures) as bigint) as failures,
     cast(sum(c.opportunities) as bigint) as opportunities,
     cast(sum(c.unknown) as bigint) as unknown,
-    cast(sum(s.failures * c.opportunities / s.opportunities) as double) as expected,
+    cast(
+      sum(cast(s.failures * c.opportunities / s.opportunities as decimal(38, 15))) as double
+    ) as expected,
     cast(sum(s.failures) as bigint) as shared,
-    cast(sum(c.failures * c.opportunities / s.opportunities) as double) as own_part
+    cast(
+      sum(cast(c.failures * c.opportunities / s.opportunities as decimal(38, 15))) as double
+    ) as own_part
   from cells as c
   inner join strata as s on s.subject = c.subject and s.alike = c.alike
   where c.opportunities > 0 and c.opportunities < s.opportunities and c.value is not null

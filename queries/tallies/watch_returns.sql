@@ -11,6 +11,7 @@
 --   the value as a whole, whatever the keys: opportunities (jobs followed), shared (returns of all
 --   alike jobs); own_part (of the expected returns, those that its own returns make one expect).
 -- The expected number is that of the log-rank test; a return for another reason ends the follow-up.
+-- Fractions are added up as decimals: the same sum in whatever order.
 -- Values that are alone among their alike jobs are left out there: they tell nothing.
 with
 -- one row per job handed over by then: the last day on which it is followed
@@ -148,7 +149,7 @@ side_by_side as (
     l.alike,
     /*keys*/
     0 as failures,
-    l.jobs * h.hazard as expected
+    cast(l.jobs * h.hazard as decimal(38, 15)) as expected
   from gone as l
   inner join own as o on o.value = l.value and o.alike = l.alike
   inner join hazards_by_then as h on h.alike = l.alike and h.day = l.day
@@ -183,7 +184,9 @@ compared as (
     /*keys*/
     cast(sum(w.failures) as bigint) as failures,
     cast(sum(w.expected) as double) as expected,
-    cast(sum(w.failures * w.expected / a.jobs) as double) as own_part
+    cast(
+      sum(cast(w.failures * cast(w.expected as double) / a.jobs as decimal(38, 15))) as double
+    ) as own_part
   from within as w
   inner join of_alike as a on a.reason = w.reason and a.alike = w.alike
   group by all
