@@ -69,18 +69,26 @@ def candidates(material: Material) -> Iterator[tuple[str, Action]]:
 
 
 def _dangerous_options(material: Material) -> Iterator[tuple[str, Action]]:
-    """Options that must not be used: their safety failures are too many."""
+    """Options that must not be used: their safety failures are too many, be it on one model."""
     labels = material.decided.labels
-    options = material.decided.parts.get("options", ())
-    for row in options:
-        if row["scope"] == "all" and row["safety"] == "worse" and row["jobs"]:
-            what = option_words(row["choice"], row["option"], labels)
-            text = f"Do not use {what} for {choice_words(row['choice'], labels)}."
-            number = (
-                f"{_of(row)}, at least {percent(row['safety_low'])} ({material.level}, one-sided); "
-                f"{_danger(row, material)}"
-            )
-            yield SAFETY, Action("Stop", text, number, urgent=True)
+    worse = [
+        row
+        for row in material.decided.parts.get("options", ())
+        if row["safety"] == "worse" and row["jobs"]
+    ]
+    everywhere = {(row["choice"], row["option"]) for row in worse if row["scope"] == "all"}
+    for row in worse:
+        if row["scope"] != "all" and (row["choice"], row["option"]) in everywhere:
+            continue
+        what = option_words(row["choice"], row["option"], labels)
+        on = f" on {row['model']}" if row["model"] else ""
+        text = f"Do not use {what} for {choice_words(row['choice'], labels)}{on}."
+        shared = ", shared by the models" if on else ""
+        number = (
+            f"{_of(row)}, at least {percent(row['safety_low'])} ({material.level}, one-sided"
+            f"{shared}); {_danger(row, material)}"
+        )
+        yield SAFETY, Action("Stop", text, number, urgent=True)
 
 
 def _of(row: Row) -> str:

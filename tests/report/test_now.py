@@ -56,6 +56,18 @@ def test_a_dangerous_option_below_the_limit_is_one_that_fails_more_than_the_most
     assert "more often than with the most used option" in actions[0].number
 
 
+def test_a_danger_on_one_model_is_told_once_and_of_that_model():
+    here = {"scope": "model", "model": "Brask One"}
+    worse = option("heat_gun", "worse", **here)
+    (one,) = lines(decided=decided(options=(option("heat_gun"), worse)))[0]
+    assert "for opening the device on Brask One." in one.text
+    assert "one-sided, shared by the models); the limit is" in one.number
+    # worse over all models: no line for each of them
+    every = (option("heat_gun", "worse"), worse)
+    (one,) = lines(decided=decided(options=every))[0]
+    assert "Brask" not in one.text
+
+
 def test_an_option_nobody_uses_or_that_is_safe_is_no_line():
     options = (option("heat_gun", "worse", jobs=0), option("heat_plate", "unproven"))
     assert lines(decided=decided(options=options))[0] == []

@@ -10,7 +10,7 @@ from fixstats.findings.compare_plan import find_choice, modes_at
 from fixstats.folder import Settings, make_folder
 from fixstats.records.importer import import_sheets
 from fixstats.tallies.ask import Ask
-from fixstats.tallies.counts import count_modes
+from fixstats.tallies.counts import count_modes, count_option_dangers
 from fixstats.tallies.decide import (
     failure_costs,
     lay_follow_up,
@@ -215,3 +215,31 @@ def test_agrees_with_the_counts_of_rates_on_the_demo_shop(demo_shop, name):
             assert failures.get(key, 0) == seen.get(key, 0), key
             if not catalogue.modes[mode].mixed:
                 assert jobs[option] - unlooked.get(key, 0) == units[key], key
+
+
+def test_dangers_of_an_option_have_the_denominators_of_its_costs(shop):
+    """Of a mode of mixed parts: jobs with that grade, but those on which a grade is not known."""
+    catalogue, choice = shop.folder.catalogue, "battery_grade"
+    with shop.session(digging=False) as con:
+        ask = Ask(("clash",), (choice,), place="battery")
+        found = count_option_dangers(con, catalogue, ask)
+        # J04 has two copies: nothing can clash, which is what its grade did
+        assert found == {
+            ("copy", "Elm"): (3, 0, 3, 0, 0, 0),
+            ("copy", "Oak"): (1, 1, 1, 0, 0, 0),
+            ("original", "Elm"): (5, 0, 0, 5, 0, 0),
+            ("original", "Oak"): (2, 0, 0, 2, 0, 0),
+        }
+        # beside a mode of the part itself every job counts anyway; J07 came back for what was seen
+        ask = Ask(("clash", "weak"), (choice,), place="battery")
+        both = count_option_dangers(con, catalogue, ask)
+        assert both == found | {("copy", "Elm"): (3, 1, 3, 0, 0, 0)}
+        jobs = lay_jobs(con, catalogue, Ask((), ()), (choice,), ("technician",))
+        lay_follow_up(con, catalogue, Ask((), ()), (choice,))
+        counted = tallied(shop, con, choice)
+    assert jobs == {choice: 11}
+    unlooked = summed(counted.unlooked, "jobs", "mode", "option")
+    of_option = summed(counted.jobs, "jobs", "option")
+    for (option,), number in of_option.items():
+        known = sum(row[2] for (name, _), row in found.items() if name == option)
+        assert number - unlooked.get(("clash", option), 0) == known
