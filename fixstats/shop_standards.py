@@ -23,10 +23,14 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True)
 class Adoption:
-    """A standard as it was recorded, and the safety state of its option."""
+    """A standard as it was recorded, and the safety state of its option.
+
+    ``ruled_out_on``: models that it holds for, on which the option is worse.
+    """
 
     adopted: Adopted
     safety: OptionSafety
+    ruled_out_on: tuple[str, ...] = ()
 
 
 class Standards(OpenShop):
@@ -87,7 +91,7 @@ class Standards(OpenShop):
             the file cannot be written; nothing was changed.
         """
         from fixstats.findings.compare_plan import find_choice
-        from fixstats.findings.safety import WORSE
+        from fixstats.findings.safety import WORSE, safety_states
         from fixstats.findings.standards import safety_among_used
         from fixstats.folder.catalogue import Standard
         from fixstats.records.standards import adopt
@@ -102,10 +106,13 @@ class Standards(OpenShop):
             known = _known_option(con, catalogue, place, option)
             if model is not None:
                 model = _known_model(con, model, new_names=new_names)
+            states = safety_states(con, self.folder, place, (known,))
             (safety,) = safety_among_used(con, self.folder, place, (known,), model)
             if safety.state == WORSE:
                 raise UsageError(_refused(choice, safety))
-            return Adoption(adopt(self.folder, Standard(choice, known, since, model)), safety)
+            out = () if model else tuple(sorted(one for one in states if one is not None))
+            done = adopt(self.folder, Standard(choice, known, since, model))
+            return Adoption(done, safety, out)
 
 
 def _known_option(

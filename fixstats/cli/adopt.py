@@ -135,6 +135,7 @@ def adopted_text(done: Adoption) -> str:
 def _warnings(done: Adoption, shop: Shop) -> list[str]:
     """Safety that is not shown, and the usual cautions of the method."""
     from fixstats.findings.safety import UNPROVEN
+    from fixstats.words import listed
 
     safety, standard = done.safety, done.adopted.standard
     lines = []
@@ -142,6 +143,11 @@ def _warnings(done: Adoption, shop: Shop) -> list[str]:
         lines.append(
             f"warning: the safety of {safety.option} is not shown: {safety.told}, "
             f"at most {100 * safety.high:.1f} % is all that says; {safety.clearing}"
+        )
+    if done.ruled_out_on:
+        lines.append(
+            f"warning: on {listed(done.ruled_out_on)} {standard.option} is ruled out by safety "
+            f"failures: fixstats adopt {standard.choice} OPTION --model MODEL names another there"
         )
     lines += [
         f"caution: {method.code}: {text}"

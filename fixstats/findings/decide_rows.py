@@ -16,6 +16,7 @@ from fixstats.findings.safety import WORSE, OptionSafety, nothing_to_clear
 from fixstats.findings.verdicts import TRIAL, Candidate
 from fixstats.findings.weighing import Weighed
 from fixstats.stats.validators import FloatArray
+from fixstats.words import listed
 
 # Every row has these keys, in this order; None where there is no finite value.
 KEYS = (
@@ -52,7 +53,7 @@ def _row(
         "runner_up": verdict.runner_up,
         "current": current,
         "jobs_needed": verdict.jobs_needed,
-        "reason": verdict.reason,
+        "reason": _not_on(answer, scope, verdict.option) + verdict.reason,
         "borderline": verdict.borderline,
     }
     if verdict.option is None:
@@ -82,6 +83,14 @@ def _row(
     if current in options:
         row["saving_vs_current"] = float((costs[options.index(current)] - costs[own]).mean())
     return row
+
+
+def _not_on(answer: ChoiceWeighed, scope: str | None, option: str | None) -> str:
+    """Before the reason of a row over all models: where its option is ruled out."""
+    models = [model for model, states in answer.known.safety_on.items() if option in states]
+    if scope is not None or not models:
+        return ""
+    return f"NOT ON {listed(sorted(models))}, ruled out there by safety failures; "
 
 
 def _ends(draws: FloatArray, level: float) -> FloatArray:

@@ -181,6 +181,15 @@ def _standard(row: Row, material: Material, standard: str | None) -> Action | No
     behind = (
         f"{saves} {currency} a job less than {second}, the next best; {sure_words(row['p_best'])}"
     )
+    out = [
+        one["model"]
+        for one in material.decided.parts["options"]
+        if one["model"]
+        and one["safety"] == "worse"
+        and all(one[name] == row[name] for name in ("choice", "option"))
+    ]
+    if out:
+        behind = f"not on {listed(out)}, ruled out there by safety failures; {behind}"
     keep = row["option"] == row["current"]
     if row["saving_vs_current"] is not None and row["current"] not in (
         row["option"],

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import csv
 import json
+import shutil
 from datetime import date, timedelta
 
 import pytest
@@ -133,7 +134,7 @@ def test_no_command_names_a_dangerous_grade(run, dangerous, tmp_path):
     assert text.count("make Copy") == 0
 
 
-def test_a_danger_on_one_model_rules_an_option_out_there(run, one_model):
+def test_a_danger_on_one_model_rules_an_option_out_there(run, one_model, tmp_path):
     rows = {row["model"]: row for row in decided(run, one_model)}
     assert rows["Elm"]["option"] == "original" and "Copy ruled out" in rows["Elm"]["reason"]
     assert {rows[model]["option"] for model in (None, "Oak")} == {"copy"}
@@ -141,6 +142,12 @@ def test_a_danger_on_one_model_rules_an_option_out_there(run, one_model):
     assert "ruled out, whatever it would save: Copy (Battery grade on Elm, 11 of 60 jobs" in out
     code, _, err = run("adopt", "battery_grade", "copy", "--model", "elm", "--shop", one_model)
     assert code == 2 and "copy is not adopted on Elm" in err
+    assert rows[None]["reason"].startswith("NOT ON Elm, ruled out there by safety failures; ")
+    assert "NOT ON" not in rows["Oak"]["reason"]
+    own = tmp_path / "own"
+    shutil.copytree(one_model, own)
+    code, _, err = run("adopt", "battery_grade", "copy", "--shop", own)
+    assert code == 0 and "warning: on Elm copy is ruled out by safety failures: fixstats ad" in err
     _, out, _ = run("brief", "--model", "Elm", "--repair", "swap", "--shop", one_model)
     assert "Battery: Original (only one used)" in out
 

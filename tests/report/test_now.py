@@ -62,6 +62,11 @@ def test_a_danger_on_one_model_is_told_once_and_of_that_model():
     (one,) = lines(decided=decided(options=(option("heat_gun"), worse)))[0]
     assert "for opening the device on Brask One." in one.text
     assert "one-sided, shared by the models); the limit is" in one.number
+    # what is adopted for all models is not for that one
+    plate = option("heat_plate", "worse", **here)
+    found = decided(verdict(), options=(option("heat_plate"), plate))
+    (line,) = (one for one in lines(decided=found)[0] if one.kind == "Standardise")
+    assert line.number.startswith("not on Brask One, ruled out there by safety failures; ")
     # worse over all models: no line for each of them
     every = (option("heat_gun", "worse"), worse)
     (one,) = lines(decided=decided(options=every))[0]
