@@ -222,7 +222,7 @@ def test_quick_jobs_that_go_first_would_hide_a_difference():
     """Why jobs wait: failed ones take 40 days, and without a wait none is there to be seen."""
     late = {"late": 40, "trials": 20, "seed": 3000}
     assert (whole_trials(0.1, wait=0, **late) == NO_DIFFERENCE).mean() > 0.5
-    assert (whole_trials(0.1, wait=42, **late) == NO_DIFFERENCE).mean() <= 0.05
+    assert not (whole_trials(0.1, wait=42, **late) == NO_DIFFERENCE).any()
 
 
 # Failed jobs done within the wait; twenty days later on average, with a long tail of which 95
