@@ -5,7 +5,7 @@ It makes thousands of shops cheap, and tells a fault of the counting from one of
 
 from __future__ import annotations
 
-from fixstats.engines.session import build_session
+from fixstats.engines.session import VIEWS, catalogue_tables, view_texts
 from fixstats.folder.links import build_catalogue
 from fixstats.resources import statement
 
@@ -37,11 +37,16 @@ def catalogue_of(shop, where):
 
 def lay_out(con):
     """The empty tables of a shop's database."""
+    con.execute("set threads = 1")  # for a few rows
     con.execute(statement("schema"))
 
 
-def fill(con, shop, catalogue):
-    """Replace all records by those of the shop, and build the session's views."""
+def fill(con, shop, catalogue, *, views="table"):
+    """Replace all records by those of the shop, and build the session's views, or lay them down.
+
+    A dozen questions read each view, and DuckDB would plan it anew each time: as tables all
+    takes two thirds of the time.
+    """
     rows = {table: [] for table in COLUMNS}
     for entry, job in enumerate(read_jobs(shop), 1):
         rows["covers"] += [(entry, mode) for mode in sorted(job["covers"])]
@@ -50,8 +55,13 @@ def fill(con, shop, catalogue):
         con.execute(f"delete from records.{table}")
         names, marks = columns.replace(" ", ", "), ", ".join("?" for _ in columns.split())
         if rows[table]:
-            con.executemany(f"insert into records.{table} ({names}) values ({marks})", rows[table])
-    build_session(con, catalogue)
+            # One statement a table: many small ones take longer than all questions.
+            every = ", ".join(f"({marks})" for _ in rows[table])
+            values = [value for row in rows[table] for value in row]
+            con.execute(f"insert into records.{table} ({names}) values {every}", values)
+    catalogue_tables(con, catalogue)
+    for text in view_texts(VIEWS).values():
+        con.execute(text.replace(" temp view ", f" temp {views} "))
 
 
 def add_job(rows, catalogue, entry, job):

@@ -41,7 +41,7 @@ def con():
 def laid_down(con, shop):
     """The catalogue; the shop's jobs lie in the tables, equal covers under one number."""
     catalogue = store.catalogue_of(shop, Path("catalogue.toml"))
-    store.fill(con, shop, catalogue)
+    store.fill(con, shop, catalogue, views="view")  # watching puts tables in place of some
     first = {}
     for entry, job in enumerate(twin.read_jobs(shop), 1):
         same = first.setdefault(frozenset(job["covers"]), entry)
