@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from datetime import date
 from typing import TYPE_CHECKING, Any
 
-from fixstats.engines.session import load
+from fixstats.engines.session import load, view_texts
 from fixstats.folder import Catalogue
 from fixstats.resources import statement
 from fixstats.tallies.ask import Ask, fill, lay_out, own_places
@@ -23,8 +23,10 @@ if TYPE_CHECKING:
 Columns = dict[str, list[Any]]
 # Watched are jobs that are no come-backs themselves, as in comparisons.
 FIRST_JOBS = (("rework", "no"),)
-# Views of which the rows of the watched jobs are kept, in the order in which they read each other.
-KEPT = ("flags", "first_pieces", "marks_first")
+# Views of which the rows of the watched jobs are kept, in the order in which they read each other,
+# and the one of which those of the examples are; and the files that build them.
+KEPT, OF_EXAMPLES = ("flags", "first_pieces", "marks_first"), "first_grades"
+VIEW_FILES = ("flags", "first_pieces", "marks", "first_grades")
 JOB_KEYS = ("model", "technician")
 DIGITS = 9
 DAY = Key("finished", "job", "finished")
@@ -78,11 +80,15 @@ def lay_watched(
     All other functions here read these tables. ``families``: counted beside the modes, each as the
     union of its codes.
     """
+    # A question before this one may have put its own rows in place of them.
+    texts = view_texts(VIEW_FILES)
+    for view in (*KEPT, OF_EXAMPLES):
+        con.execute(texts[view])
     ask = Ask(tuple(modes), JOB_KEYS, where=FIRST_JOBS, since=baseline, until=until)
     lay_out(con, catalogue, ask, (DAY,))
     con.execute(statement("tallies/watch_asked"), {"since": since})
     con.execute(statement("tallies/watch_kinds"))
-    for view, rows_of in (*((view, "kept") for view in KEPT), ("first_grades", "examples")):
+    for view, rows_of in (*((view, "kept") for view in KEPT), (OF_EXAMPLES, "examples")):
         con.execute(fill(f"tallies/watch_{rows_of}", {"view": view}))
         con.execute(fill("tallies/watch_read", {"view": view}))
     _number(con, modes, families)

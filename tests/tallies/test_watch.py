@@ -179,3 +179,16 @@ def test_of_one_value_by_day(shop, con):
             own = [one for one in daily if one["reason"] == row["reason"]]
             for name in ("failures", "expected"):
                 assert sum(one[name] for one in own) == pytest.approx(row[name], abs=1e-6)
+
+
+def test_what_one_session_is_asked_after_another_is_as_if_asked_alone(shop, con):
+    catalogue, modes = shop.folder.catalogue, tuple(shop.folder.catalogue.modes)
+    whole = (catalogue, modes, date(2025, 4, 1), SINCE, None, catalogue.families)
+    with shop.session() as alone:
+        watch.lay_watched(alone, *whole)
+        expected = rows_of(watch.months(alone))
+    watch.lay_watched(con, catalogue, modes[:1], date(2026, 8, 1), date(2026, 9, 1), None, {})
+    watch.lay_watched(con, *whole)
+    by = sorted(map(str, expected))
+    assert sorted(map(str, rows_of(watch.months(con)))) == by
+    assert len(by) > 1000
