@@ -34,6 +34,7 @@ class MonthlyReport(OpenShop):
         fixstats.errors.FixstatsError
             If the month lies outside the records, or they cannot be read just now.
         """
+        from fixstats.engines.duck import give_memory_back
         from fixstats.findings.month import month_asked
         from fixstats.report.files import reports_of, verdicts_written
         from fixstats.report.monthly import monthly
@@ -41,6 +42,7 @@ class MonthlyReport(OpenShop):
 
         batches = self.batches().finding
         with self.session() as con:
+            give_memory_back(con)
             covered = period(con)
             asked = month_asked(month, covered)
             before = verdicts_written(reports_of(self.folder) / asked.before.name)

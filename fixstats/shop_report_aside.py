@@ -119,10 +119,12 @@ def _read(child: subprocess.Popen[bytes]) -> Aside | None:
 
 def answer(shop: str, day: str) -> None:
     """The child: asks the shop, writes what it found to standard output."""
+    from fixstats.engines.duck import give_memory_back
     from fixstats.folder import find_folder
     from fixstats.shop_open import OpenShop
 
     opened = OpenShop(find_folder(shop))
     with opened.session() as con:
+        give_memory_back(con)
         found = ask(con, opened.folder, date.fromisoformat(day))
     sys.stdout.buffer.write(pickle.dumps(found))

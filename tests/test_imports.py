@@ -36,10 +36,10 @@ ROOMS: dict[str, set[str]] = {
     | {"folder", "records", "tallies", "findings", "shop_open", "shop_result"},
     "shop_brief": BASE | {"folder", "findings", "shop_open", "shop_result"},
     "shop_bench": BASE | {"folder", "records", "findings", "shop_trial", "shop_result"},
-    "shop_report_aside": BASE | {"folder", "findings", "shop_open"},
+    "shop_report_aside": BASE | {"folder", "engines", "findings", "shop_open"},
     "shop_report": BASE
     | {"shop_report_aside"}
-    | {"folder", "tallies", "findings", "report", "shop_open", "shop_result"},
+    | {"folder", "engines", "tallies", "findings", "report", "shop_open", "shop_result"},
     "shop": BASE
     | {"folder", "engines", "records", "tallies", "findings", "charts"}
     | {"shop_open", "shop_result", "shop_time", "shop_trial", "shop_bench"}

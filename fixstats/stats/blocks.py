@@ -3,7 +3,7 @@
 Coefficients stand in the order [small groups, columns | big group]. Each cell belongs to one
 level of the big group (the one with most levels), so its block is diagonal and is eliminated
 first; the rest is dense and small. With 1,000 option-by-model effects, 500 technicians and 200
-models that leaves a matrix of 700 instead of 1,700, and the products that lead there are sparse.
+models that leaves a matrix of 700 instead of 1,700.
 """
 
 from collections.abc import Sequence
@@ -15,25 +15,29 @@ import numpy as np
 from fixstats.stats.design import Grouping, IntArray
 from fixstats.stats.validators import FloatArray
 
-# Numbers of a matrix up to which its zeros cost less than handling it as sparse.
-DENSE = 100_000
-
 
 @dataclass(frozen=True)
 class Layout:
     """Where everything stands: made once for a fit, used at every step.
 
-    `small` and `big` are indicator matrices (levels, cells), `order` the places of the groups
-    in the order given by the caller: small groups first, the big one last.
+    `small` and `big` are indicator matrices (levels, cells), `members` all of them under each
+    other, `wide` the columns after one of ones; `order` the places of the groups in the order
+    given by the caller: small groups first, the big one last. `first`, `second` (pairs of small
+    groups, cells): the coefficients of both that a cell has; `outer` (small groups, cells): those
+    that it has beside its level of the big group.
     """
 
     columns: FloatArray
+    wide: FloatArray
     small: tuple[Any, ...]
     big: Any
+    members: Any
     codes: tuple[IntArray, ...]
     order: tuple[int, ...]
     starts: tuple[int, ...]
-    pairs: tuple[tuple[IntArray, IntArray, IntArray], ...]
+    first: IntArray
+    second: IntArray
+    outer: IntArray
 
     @property
     def grouped(self) -> int:
@@ -49,15 +53,12 @@ class Layout:
 @dataclass(frozen=True)
 class Curvature:
     """Negative second derivative at some place: `diagonal` of the big group, `lower` Cholesky
-    factor of the rest after elimination, and the coupling of both, sparse and dense part.
-
-    The sparse part is an array where it is small: handling it costs more than its zeros.
-    """
+    factor of the rest after elimination, and the coupling of both (big, rest), its rows scaled by
+    the root of the diagonal."""
 
     diagonal: FloatArray
     lower: FloatArray
-    sparse: Any
-    dense: FloatArray
+    coupling: FloatArray
 
 
 def lay_out(columns: FloatArray, groups: Sequence[Grouping]) -> Layout:
@@ -72,25 +73,29 @@ def lay_out(columns: FloatArray, groups: Sequence[Grouping]) -> Layout:
         place = (codes, np.arange(len(codes)))
         return sparse.csr_array((np.ones(len(codes)), place), shape=(levels, cells))
 
-    if groups:
-        big_codes, big_levels = ordered[-1].codes, ordered[-1].levels
-        big = indicator(big_codes, big_levels)
-    else:
-        big = sparse.csr_array((0, cells))
+    each = [indicator(group.codes, group.levels) for group in ordered] or [
+        sparse.csr_array((0, cells))
+    ]
     starts = tuple(np.cumsum([0, *(group.levels for group in ordered[:-1])]).tolist())
-    pairs = []
-    for group, start in zip(ordered[:-1], starts, strict=False):
-        met, which = np.unique(group.codes * big_levels + big_codes, return_inverse=True)
-        pairs.append((met // big_levels + start, met % big_levels, which))
+    places = [group.codes + start for group, start in zip(ordered[:-1], starts, strict=False)]
+    pairs = [(one, other) for i, one in enumerate(places) for other in places[i + 1 :]]
     return Layout(
         columns=columns,
-        small=tuple(indicator(group.codes, group.levels) for group in ordered[:-1]),
-        big=big,
+        wide=np.concatenate([np.ones((cells, 1)), columns], axis=1),
+        small=tuple(each[:-1]),
+        big=each[-1],
+        members=sparse.csr_array(sparse.vstack(each)),
         codes=tuple(group.codes for group in ordered),
         order=tuple(order),
         starts=starts,
-        pairs=tuple(pairs),
+        first=_stacked([one for one, _ in pairs], cells),
+        second=_stacked([other for _, other in pairs], cells),
+        outer=_stacked(places, cells),
     )
+
+
+def _stacked(places: Sequence[IntArray], cells: int) -> IntArray:
+    return np.array(places, dtype=np.int64).reshape(-1, cells)
 
 
 def predict(layout: Layout, rest: FloatArray, big: FloatArray) -> FloatArray:
@@ -121,42 +126,42 @@ def curvature(
 
     Raises `numpy.linalg.LinAlgError` where it is not positive definite.
     """
-    from scipy import linalg, sparse
-
-    m, size = layout.grouped, layout.dense
-    weighted = weights[:, None] * layout.columns
-    matrix = np.zeros((size, size))
-    blocks = list(zip(layout.small, layout.codes, layout.starts, strict=False))
-    for i, (indicator, codes, start) in enumerate(blocks):
-        own = slice(start, start + indicator.shape[0])
-        matrix[own, m:] = indicator @ weighted
-        np.fill_diagonal(matrix[own, own], indicator @ weights)
-        for other, other_codes, other_start in blocks[i + 1 :]:
-            shape = (indicator.shape[0], other.shape[0])
-            both = np.bincount(codes * shape[1] + other_codes, weights, shape[0] * shape[1])
-            matrix[own, other_start : other_start + shape[1]] = both.reshape(shape)
-    matrix[m:, m:] = layout.columns.T @ weighted
+    m, size, levels = layout.grouped, layout.dense, layout.big.shape[0]
+    weighted = weights[:, None] * layout.wide
+    sums = layout.members @ weighted
+    # Upper triangle only: where two small groups meet, then the columns' parts.
+    matrix = _met(layout.first * size + layout.second, weights, (size, size))
+    matrix[:m, m:] = sums[:m, 1:]
+    matrix[m:, m:] = layout.columns.T @ weighted[:, 1:]
+    matrix[np.arange(m), np.arange(m)] = sums[:m, 0]
     matrix[np.diag_indices(size)] += precision[0]
-    diagonal = layout.big @ weights + precision[1]
-    scale = 1 / np.sqrt(diagonal)
-    dense = (layout.big @ weighted).T * scale
-    met = [np.bincount(which, weights, len(rows)) for rows, _, which in layout.pairs]
-    places = np.concatenate([np.zeros((2, 0), int), *(np.stack(p[:2]) for p in layout.pairs)], 1)
-    values = np.concatenate([np.zeros(0), *met]) * scale[places[1]]
-    thin: Any
-    if m * len(diagonal) <= DENSE:
-        thin = np.zeros((m, len(diagonal)))
-        thin[tuple(places)] = values
-    else:
-        thin = sparse.csr_array((values, tuple(places)), shape=(m, len(diagonal)))
-    if m:
-        product = thin @ thin.T
-        matrix[:m, :m] -= product if isinstance(product, np.ndarray) else product.toarray()
-        matrix[:m, m:] -= thin @ dense.T
-    matrix[m:, m:] -= dense @ dense.T
-    # The upper triangle of the symmetric matrix was filled; LAPACK reads no more than that.
-    upper = linalg.cholesky(matrix, lower=False, check_finite=False)
-    return Curvature(diagonal, upper.T, thin, dense)
+    diagonal = sums[m:, 0] + precision[1]
+    coupling = np.zeros((levels, size))
+    if layout.codes:
+        coupling = _met(layout.codes[-1] * size + layout.outer, weights, (levels, size))
+    coupling[:, m:] = sums[m:, 1:]
+    coupling /= np.sqrt(diagonal)[:, None]
+    matrix -= coupling.T @ coupling
+    return Curvature(diagonal, _factor(matrix), coupling)
+
+
+def _met(places: IntArray, weights: FloatArray, shape: tuple[int, int]) -> FloatArray:
+    """Sums of the cells' weights in the places of a matrix, (any number, cells), row by row."""
+    repeated = np.broadcast_to(weights, places.shape).ravel()
+    sums = np.bincount(places.ravel(), repeated, shape[0] * shape[1])
+    return sums.astype(np.float64, copy=False).reshape(shape)
+
+
+def _factor(matrix: FloatArray) -> FloatArray:
+    """Lower Cholesky factor of a symmetric matrix whose upper triangle is filled."""
+    from scipy import linalg
+
+    # Row by row the upper triangle is what LAPACK, column by column, takes for the lower one.
+    lower, wrong = linalg.lapack.dpotrf(matrix.T, lower=1, clean=1, overwrite_a=1)
+    if wrong:
+        raise np.linalg.LinAlgError("the curvature is not positive definite")
+    factor: FloatArray = lower
+    return factor
 
 
 def solve(
@@ -165,12 +170,10 @@ def solve(
     """Solve curvature x = right-hand side, both in two parts."""
     from scipy import linalg
 
-    m, scale = layout.grouped, 1 / np.sqrt(curved.diagonal)
+    scale = 1 / np.sqrt(curved.diagonal)
     scaled = big * scale
-    reduced = rest - np.concatenate([curved.sparse @ scaled, curved.dense @ scaled])
-    answer = linalg.cho_solve((curved.lower, True), reduced, check_finite=False)
-    back = curved.sparse.T @ answer[:m] + curved.dense.T @ answer[m:]
-    return answer, (scaled - back) * scale
+    answer, _ = linalg.lapack.dpotrs(curved.lower, rest - scaled @ curved.coupling, lower=1)
+    return answer, (scaled - curved.coupling @ answer) * scale
 
 
 def log_determinant(curved: Curvature, rest: int) -> float:
@@ -193,22 +196,15 @@ def invert(layout: Layout, curved: Curvature, *, columns: bool) -> Inverse:
     """The parts of the inverse that a fit needs; without `columns`, those are held fixed."""
     from scipy import linalg
 
-    m = layout.grouped
-    size = layout.dense if columns else m
+    size = layout.dense if columns else layout.grouped
     rest = np.zeros((0, 0))
     if size:
-        rest, _ = linalg.lapack.dpotri(curved.lower[:size, :size], lower=1)
-        rest = np.tril(rest) + np.tril(rest, -1).T
+        lower, _ = linalg.lapack.dpotri(curved.lower[:size, :size], lower=1)
+        rest = lower + lower.T
+        rest[np.diag_indices(size)] /= 2
     scale = 1 / np.sqrt(curved.diagonal)
-    coupling = curved.sparse.T @ rest[:m]
-    if columns:
-        coupling += curved.dense.T @ rest[m:]
-    if isinstance(curved.sparse, np.ndarray):
-        own = np.einsum("jl,lj->l", curved.sparse, coupling[:, :m])
-    else:
-        own = np.asarray(curved.sparse.T.multiply(coupling[:, :m]).sum(axis=1)).ravel()
-    if columns:
-        own = own + np.einsum("jl,lj->l", curved.dense, coupling[:, m:])
+    coupling = curved.coupling[:, :size] @ rest
+    own = np.einsum("lj,lj->l", curved.coupling[:, :size], coupling)
     coupling *= -scale[:, None]
     diagonal = (1 + own) * scale**2
     return Inverse(rest, diagonal, coupling, _cell_variances(layout, rest, diagonal, coupling))
@@ -217,22 +213,15 @@ def invert(layout: Layout, curved: Curvature, *, columns: bool) -> Inverse:
 def _cell_variances(
     layout: Layout, rest: FloatArray, diagonal: FloatArray, coupling: FloatArray
 ) -> FloatArray:
-    x, m = layout.columns, layout.grouped
-    columns = rest.shape[0] > m
-    cross = x @ rest[m:, m:] if columns else None
+    x, m, size = layout.columns, layout.grouped, len(rest)
     total = np.zeros(len(x))
-    small = list(zip(layout.codes, layout.starts, strict=False))[: len(layout.small)]
-    for i, (codes, start) in enumerate(small):
-        place = codes + start
-        total += rest[place, place] + 2 * coupling[layout.codes[-1], place]
-        for other, other_start in small[i + 1 :]:
-            total += 2 * rest[place, other + other_start]
-        if cross is not None:
-            cross += 2 * rest[place, m:]
     if layout.codes:
-        total += diagonal[layout.codes[-1]]
-        if cross is not None:
-            cross += 2 * coupling[layout.codes[-1], m:]
-    if cross is not None:
+        big = layout.codes[-1]
+        total += np.concatenate([np.diag(rest)[:m], diagonal]) @ layout.members
+        total += 2 * coupling.ravel()[big * size + layout.outer].sum(axis=0)
+        total += 2 * rest.ravel()[layout.first * size + layout.second].sum(axis=0)
+    if size > m:
+        beside = np.concatenate([rest[:m, m:], coupling[:, m:]])
+        cross = x @ rest[m:, m:] + 2 * (layout.members.T @ beside)
         total += np.einsum("ij,ij->i", cross, x)
     return total

@@ -66,12 +66,11 @@ def _deviations(
     """Normal draws whose precision is the point's curvature: solve factor' x = noise."""
     from scipy import linalg
 
-    m, curved = layout.grouped, point.curved
+    curved = point.curved
     noise = random.standard_normal((layout.dense, number))
     rest = linalg.solve_triangular(curved.lower, noise, lower=True, trans="T", check_finite=False)
     big = random.standard_normal((len(curved.diagonal), number))
-    big -= curved.sparse.T @ rest[:m]
-    big -= curved.dense.T @ rest[m:]
+    big -= curved.coupling @ rest
     return rest, big / np.sqrt(curved.diagonal)[:, None]
 
 

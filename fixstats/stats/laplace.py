@@ -222,11 +222,11 @@ def _solve_effects(
     from scipy import linalg
 
     m, scale = layout.grouped, 1 / np.sqrt(curved.diagonal)
-    answer = rest
+    answer, coupling = rest, curved.coupling[:, :m]
     if m:
-        reduced = rest - curved.sparse @ (big * scale)
+        reduced = rest - (big * scale) @ coupling
         answer = linalg.cho_solve((curved.lower[:m, :m], True), reduced, check_finite=False)
-    return answer, (big * scale - curved.sparse.T @ answer) * scale
+    return answer, (big * scale - coupling @ answer) * scale
 
 
 def _look_around(

@@ -95,18 +95,18 @@ def lay_jobs(
     by = tuple(dict.fromkeys(("model", *conditions, *choices)))
     layout = lay_out(con, catalogue, Ask((), by, "first", ask.where, ask.since, ask.until))
     con.execute(fill("tallies/decide_told", {"keys": layout.columns}))
-    _code(con, by, ("model", *choices))
-    for view in KEPT:
-        con.execute(fill("tallies/decide_kept", {"view": view}))
     slot = "".join(
         f"count(case when {quoted(name)} <> '-' then 1 end) as {quoted(name)}, " for name in choices
     )
     found = _columns(con, fill("tallies/decide_choices", {"choices": slot}))
+    _code(con, by)
+    for view in KEPT:
+        con.execute(fill("tallies/decide_kept", {"view": view}))
     return {name: found[name][0] for name in choices}
 
 
-def _code(con: duckdb.DuckDBPyConnection, by: Sequence[str], words: Sequence[str]) -> None:
-    """Lay down decide_jobs: the jobs with their keys as codes; ``words``: keys also as words."""
+def _code(con: duckdb.DuckDBPyConnection, by: Sequence[str]) -> None:
+    """Lay down decide_jobs: the jobs with their keys as codes."""
     each = [
         fill("tallies/decide_levels", {"choice": quoted(name), "place": f"'{name}'"}) for name in by
     ]
@@ -115,12 +115,7 @@ def _code(con: duckdb.DuckDBPyConnection, by: Sequence[str], words: Sequence[str
         met[name].add(word)
     rows = [(name, w, n) for name in by for n, w in enumerate(in_order(met[name]))]
     load(con, "decide_words", "name varchar, word varchar, code integer", rows)
-    keys = "".join(
-        f"t.{quoted(name)}, {quoted(f'of {name}')}.code as {quoted(f'{name} code')}, "
-        if name in words
-        else f"{quoted(f'of {name}')}.code as {quoted(name)}, "
-        for name in by
-    )
+    keys = "".join(f"{quoted(f'of {name}')}.code as {quoted(name)}, " for name in by)
     joins = "".join(
         f" inner join decide_words as {quoted(f'of {name}')} on {quoted(f'of {name}')}.name = "
         f"'{name}' and {quoted(f'of {name}')}.word is not distinct from t.{quoted(name)}"
@@ -170,7 +165,7 @@ def tally_choice(  # noqa: PLR0913 (what a choice is made of)
     load(con, "decide_costed", "mode varchar", [(mode,) for mode in costed])
     slots = {
         "choice": quoted(choice),
-        "code": quoted(f"{choice} code"),
+        "name": f"'{choice}'",
         "keys": "".join(f"{quoted(key)}, " for key in keys),
         "place": f"'{part.code}'",
     }

@@ -1,9 +1,9 @@
 -- Question: which choices have a recorded option on any job asked about?
 -- Grain: one row.
--- Reads: decide_jobs.
+-- Reads: decide_told.
 -- Parameters: none; the slot choices takes counts, one a choice.
 -- Columns: jobs with a recorded option, one column a choice, named as it.
 select
   /*choices*/
   count(*) as jobs
-from decide_jobs
+from decide_told

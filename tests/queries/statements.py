@@ -53,7 +53,7 @@ def with_slots_filled(text):
         "part": "battery",
         "alike": '"quarter"',
         "choice": '"opening"',
-        "code": '"opening code"',
+        "name": "''",
         "place": "''",
         "rows": "select model, cluster, failures, opportunities, unknown, unknown_failed from t",
     }
