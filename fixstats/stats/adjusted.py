@@ -18,6 +18,7 @@ from fixstats.stats.multilevel import MultilevelFit
 from fixstats.stats.validators import FloatArray, as_level, as_numbers, refuse
 
 BLOCK = 4_000_000  # cells times draws held at once
+IN_CACHE = 64  # cells worked on at once, so that their draws stay near the processor
 
 
 @dataclass(frozen=True)
@@ -135,10 +136,14 @@ def _averages(
     sums = np.zeros((number, beta.shape[1]))
     for first in range(0, len(weights), step):
         part = slice(first, first + step)
-        eta = cells.columns[part].astype(np.float32) @ beta
-        for effect, codes in zip(effects, cells.codes, strict=True):
-            eta += effect[codes[part]]
-        special.expit(eta, out=eta)
+        columns = cells.columns[part].astype(np.float32)
+        eta = np.empty((len(columns), beta.shape[1]), dtype=np.float32)
+        for row in range(0, len(columns), IN_CACHE):
+            few = eta[row : row + IN_CACHE]
+            np.matmul(columns[row : row + IN_CACHE], beta, out=few)
+            for effect, codes in zip(effects, cells.codes, strict=True):
+                few += effect[codes[first + row : first + row + len(few)]]
+            special.expit(few, out=few)
         sums += _scope_sums(eta, weights[part], scopes, part, number)
     return _with_all(sums, _weight_sums(weights, scopes, number))
 
