@@ -95,10 +95,10 @@ def watch(con: duckdb.DuckDBPyConnection, folder: ShopFolder, ask: WatchAsk) -> 
     notes: list[Note] = []
     baseline = time.since if ask.group else time.baseline
     own = {} if ask.group else {name: catalogue.families[name] for name in families}
-    tallies.lay_watched(con, catalogue, modes, baseline, time.since, time.until, own)
-    if not ask.group:
-        months, rows, alarms, notes = _over_time(con, folder, time)
-    compared, since = _groups(con, folder, ask, modes, time, covered)
+    with tallies.watched(con, catalogue, modes, baseline, time.since, time.until, own):
+        if not ask.group:
+            months, rows, alarms, notes = _over_time(con, folder, time)
+        compared, since = _groups(con, folder, ask, modes, time, covered)
     each = false_alarms(compared)
     for one in compared:
         rows += group_rows(one, each, _span(time), since)

@@ -6,7 +6,8 @@ for all others, its units are listed, and the jobs are counted by whatever is as
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import date
 from typing import TYPE_CHECKING, Any
@@ -66,6 +67,23 @@ def groups_of(con: duckdb.DuckDBPyConnection, since: date | None) -> list[Group]
     return groups
 
 
+@contextmanager
+def watched(con: duckdb.DuckDBPyConnection, *what: Any) -> Iterator[None]:
+    """Within it, jobs are laid down by ``lay_watched``; after it, the session is as before."""
+    try:
+        lay_watched(con, *what)
+        yield
+    finally:
+        read_all(con)
+
+
+def read_all(con: duckdb.DuckDBPyConnection) -> None:
+    """The views that watching narrows show all jobs again."""
+    texts = view_texts(VIEW_FILES)
+    for view in (*KEPT, OF_EXAMPLES):
+        con.execute(texts[view])
+
+
 def lay_watched(
     con: duckdb.DuckDBPyConnection,
     catalogue: Catalogue,
@@ -77,13 +95,11 @@ def lay_watched(
 ) -> None:
     """Lay down the jobs from ``baseline`` to ``until``, watched from ``since`` on, and their units.
 
-    All other functions here read these tables. ``families``: counted beside the modes, each as the
-    union of its codes.
+    All other functions here read these tables. Until ``read_all`` the session's views that they are
+    made of show no other jobs. ``families``: counted beside the modes, each as the union of its
+    codes.
     """
-    # A question before this one may have put its own rows in place of them.
-    texts = view_texts(VIEW_FILES)
-    for view in (*KEPT, OF_EXAMPLES):
-        con.execute(texts[view])
+    read_all(con)  # a question before this one may have narrowed the views
     ask = Ask(tuple(modes), JOB_KEYS, where=FIRST_JOBS, since=baseline, until=until)
     lay_out(con, catalogue, ask, (DAY,))
     con.execute(statement("tallies/watch_asked"), {"since": since})

@@ -15,9 +15,12 @@ from fixstats.engines.duck import reading
 from fixstats.engines.session import build_session
 from fixstats.findings.check import TOPICS, check, conclude
 from fixstats.findings.twins import near_twins
+from fixstats.findings.watch import watch
+from fixstats.findings.watch_plan import WatchAsk
 from fixstats.folder import Settings, ShopFolder, build_catalogue, make_folder
 from fixstats.records.importer import import_sheets
 from fixstats.resources import statement
+from fixstats.shop import open_shop
 from fixstats.tallies.ask import Ask
 from fixstats.tallies.check_counts import CheckCounts, check_counts
 from fixstats.tallies.counts import count_modes
@@ -365,3 +368,13 @@ def test_every_twin_points_at_a_name_that_stays():
 def test_many_names_take_no_pairs():
     names = {f"LT-{number:06}": 1 for number in range(20_000)}
     assert near_twins(names | {"LT 000005": 9}) == [("LT-000005", "LT 000005")]
+
+
+def test_what_was_watched_before_changes_nothing(demo_shop):
+    """A report asks both in one session; watching narrows views to its own jobs meanwhile."""
+    shop = open_shop(demo_shop)
+    with shop.session() as con:
+        before = check(con, shop.folder)
+        watched = watch(con, shop.folder, WatchAsk())
+        assert check(con, shop.folder) == before
+        assert watch(con, shop.folder, WatchAsk()) == watched
