@@ -3,6 +3,7 @@
 import csv
 from datetime import date
 
+import duckdb
 import pytest
 
 import fixstats
@@ -243,3 +244,15 @@ def test_dangers_of_an_option_have_the_denominators_of_its_costs(shop):
     for (option,), number in of_option.items():
         known = sum(row[2] for (name, _), row in found.items() if name == option)
         assert number - unlooked.get(("clash", option), 0) == known
+
+
+@pytest.mark.parametrize("costs", [(0.1, 0.2, 0.3), (0.3, 0.2, 0.1)])
+def test_money_adds_up_to_the_same_in_any_order(costs):
+    with duckdb.connect() as con:
+        con.execute("create schema records")
+        con.execute("create table jobs (entry bigint, failure_cost double)")
+        con.execute("create table records.failures (entry bigint, mode varchar)")
+        con.executemany("insert into jobs values ($1, $2)", list(enumerate(costs)))
+        con.execute("insert into records.failures select entry, 'lines' from jobs")
+        # Doubles would give 0.6000000000000001 in one of the orders.
+        assert failure_costs(con)["money"] == [0.6]
