@@ -126,7 +126,5 @@ def answer(shop: str, day: str) -> None:
     opened = OpenShop(find_folder(shop))
     with opened.session() as con:
         give_memory_back(con)
-        # The other process has a core, too; and each thread has memory of its own.
-        con.execute("set threads = 1")
         found = ask(con, opened.folder, date.fromisoformat(day))
     sys.stdout.buffer.write(pickle.dumps(found))
