@@ -187,7 +187,7 @@ def line_of(name, found):
     return f"| {name} | {len(found)} | {wrong:.1%} | {parts[0]} | {parts[1]} | {shares} |"
 
 
-def simulated(kind, number, first=10_000):
+def simulated(kind, number, first=20_000):
     return [follow(seed, kind) for seed in range(first, first + number)]
 
 
