@@ -96,7 +96,9 @@ def _not_on(answer: ChoiceWeighed, scope: str | None, option: str | None) -> str
 def _ends(draws: FloatArray, level: float) -> FloatArray:
     """Interval of expected costs, draws on the last axis: as wide as `p_best` is unsure."""
     tail = [(1 - level) / 2, (1 + level) / 2]
-    ends: FloatArray = np.quantile(stats.stretched(draws, STRETCH), tail, axis=-1)
+    mean = draws.mean(axis=-1)
+    # The quantiles of stretched draws are the stretched quantiles, without a copy of the draws.
+    ends: FloatArray = mean + STRETCH * (np.quantile(draws, tail, axis=-1) - mean)
     return np.maximum(ends, 0.0)
 
 
