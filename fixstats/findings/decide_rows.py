@@ -23,7 +23,7 @@ KEYS = (
     "choice", "scope", "model", "verdict", "option", "runner_up", "current", "p_best",
     "cost_per_job", "cost_low", "cost_high", "saving_per_job", "saving_low", "saving_high",
     "saving_vs_current", "regret_per_job", "jobs", "jobs_needed", "safety", "borrowed", "reason",
-    "borderline", "runner_up_safety",
+    "borderline", "runner_up_safety", "vs_current_low", "vs_current_high",
 )  # fmt: skip
 
 
@@ -81,7 +81,13 @@ def _row(
             "saving_high": saved.high,
         }
     if current in options:
-        row["saving_vs_current"] = float((costs[options.index(current)] - costs[own]).mean())
+        other = options.index(current)
+        saved = stats.saving(costs, own, other, confidence_level=level, stretch=STRETCH)
+        row |= {
+            "saving_vs_current": saved.mean,
+            "vs_current_low": saved.low,
+            "vs_current_high": saved.high,
+        }
     return row
 
 

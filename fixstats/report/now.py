@@ -12,7 +12,6 @@ from fixstats.findings.watch_words import look_words, seen_words, subject_words
 from fixstats.report.blocks import Action, Actions, Block, Paragraph, Section
 from fixstats.report.material import Material
 from fixstats.report.words import (
-    amount,
     amounts,
     choice_words,
     cost_alone,
@@ -195,8 +194,8 @@ def _standard(row: Row, material: Material, standard: str | None) -> Action | No
         row["option"],
         row["runner_up"],
     ):
-        saved = amount(row["saving_vs_current"], currency)
-        behind = f"expected to save {saved} a job against {current}; {behind}"
+        saved = [row[name] for name in ("saving_vs_current", "vs_current_low", "vs_current_high")]
+        behind = f"{amounts(saved)} {currency} a job less than {current}; {behind}"
     if row["borderline"]:
         text = (
             f"For {choice}, {option} seems the cheapest, but only just: see what next month says."

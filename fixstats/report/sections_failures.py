@@ -33,6 +33,7 @@ MOST_ROWS = 12
 MOST_FIGURES = 3
 _MONEY = ("money", "money_low", "money_high")
 _RATE = ("rate", "low", "high")
+_SAVED = ("saving_vs_current", "vs_current_low", "vs_current_high")
 
 
 # ---------------------------------------------------------------- failure modes by cost
@@ -315,7 +316,7 @@ def _savings(material: Material) -> Table | None:
         Column("choice"),
         Column("option"),
         Column("instead of"),
-        Column(f"expected saving a job, {material.currency}", figures=True),
+        Column(f"saves a job, {material.currency} ({material.level} interval)", figures=True),
         Column("verdict"),
     )
     cells = [
@@ -323,7 +324,7 @@ def _savings(material: Material) -> Table | None:
             choice_words(row["choice"], found.labels),
             option_words(row["choice"], row["option"], found.labels),
             option_words(row["choice"], row["current"], found.labels),
-            amount(row["saving_vs_current"]),
+            amounts([row[name] for name in _SAVED]),
             VERDICTS[row["verdict"]],
         )
         for row in rows

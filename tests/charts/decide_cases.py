@@ -11,7 +11,7 @@ KEYS = (
     "choice", "scope", "model", "verdict", "option", "runner_up", "current", "p_best",
     "cost_per_job", "cost_low", "cost_high", "saving_per_job", "saving_low", "saving_high",
     "saving_vs_current", "regret_per_job", "jobs", "jobs_needed", "safety", "borrowed", "reason",
-    "borderline", "runner_up_safety",
+    "borderline", "runner_up_safety", "vs_current_low", "vs_current_high",
 )  # fmt: skip
 LABELS = {
     "opening": "Opening the device",

@@ -33,7 +33,8 @@ def verdict(choice: str = "opening", name: str = "standardise", **more: object) 
         "runner_up": "heat_gun", "runner_up_safety": "cleared",
         "current": "heat_gun", "p_best": 0.97, "cost_per_job": 10.0,
         "cost_low": 8.0, "cost_high": 12.0, "saving_per_job": 4.0, "saving_low": 1.0,
-        "saving_high": 7.0, "saving_vs_current": 4.0, "regret_per_job": 0.1, "jobs": 500,
+        "saving_high": 7.0, "saving_vs_current": 4.0, "vs_current_low": 1.0,
+        "vs_current_high": 7.0, "regret_per_job": 0.1, "jobs": 500,
         "safety": "cleared", "borrowed": 0.0, "reason": "sure enough", "borderline": False,
     }  # fmt: skip
     return row | more
