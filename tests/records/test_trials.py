@@ -279,10 +279,15 @@ def test_a_file_of_the_version_before_is_migrated_after_a_copy_aside(folder):
 
 
 def test_a_running_trial_is_migrated_with_the_days_of_its_moments(begun):
-    """Layout 2 knew moments only, and nothing of what the harm stop goes by."""
+    """Layout 2 knew moments only, and nothing of what the harm stop goes by.
+
+    A device drawn for and handed over in one afternoon west of Greenwich must stay in the trial.
+    """
     moment = datetime(2026, 1, 5, 23, tzinfo=UTC)
     start_trial(begun, NewTrial(**vars(NEW) | {"trial": "older"}), {}, GROUPS, now=moment)
     next_assignment(begun, "older", "T1", "Tarn 9", now=moment)
+    evening = datetime(2026, 1, 7, 1, tzinfo=UTC)  # in America still the 6th
+    next_assignment(begun, "older", "T1", "Tarn 9", now=evening)
     with duckdb.connect(str(begun.database)) as con:
         for column in ("day", "safety_limit", "safety_modes", "wait_days"):
             con.execute(f"alter table records.trials drop column {column}")
@@ -293,8 +298,8 @@ def test_a_running_trial_is_migrated_with_the_days_of_its_moments(begun):
         begun, "select day, safety_limit, safety_modes, wait_days from records.trials "
         "where trial = 'older'"
     ) == [(date(2026, 1, 5), None, None, None)]  # fmt: skip
-    days = "select day from records.assignments where trial = 'older' and slot < 3 order by slot"
-    assert rows(begun, days) == [(date(2026, 1, 5),), (date(2026, 1, 7),)]
+    days = "select day from records.assignments where trial = 'older' and slot < 4 order by slot"
+    assert rows(begun, days) == [(date(2026, 1, day),) for day in (5, 6, 7)]
 
 
 def test_a_migrated_file_is_laid_out_like_a_new_one(folder, tmp_path):
