@@ -1,8 +1,11 @@
-"""The demo shop, made once for all tests of a process that only read it."""
+"""What many tests only read (the demo shop, reports) is made once; the longest tests come first."""
 
 from __future__ import annotations
 
+import fcntl
 import os
+import shutil
+from collections.abc import Callable
 from pathlib import Path
 
 import pytest
@@ -21,37 +24,72 @@ settings.register_profile("roam", derandomize=False)
 settings.load_profile(os.environ.get("HYPOTHESIS_PROFILE", "steady"))
 
 
+# Begun first: the longest tests, and those that share what takes long to make.
+LONGEST = ("browser", "report", "notebooks", "test_readme.py", "demo", "charts", "cli")
+
+
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """Two processes end together if what is left at the end is short."""
+    here = Path(__file__).parent
+
+    def place(item: pytest.Item) -> int:
+        room = item.path.relative_to(here).parts[0]
+        return LONGEST.index(room) if room in LONGEST else len(LONGEST)
+
+    items.sort(key=place)
+
+
 @pytest.fixture(scope="session")
-def demo_shop(tmp_path_factory: pytest.TempPathFactory) -> Path:
+def made_once(tmp_path_factory: pytest.TempPathFactory) -> Callable[..., Path]:
+    """Have a folder made by the first of the test processes that needs it; the others wait."""
+    base = tmp_path_factory.getbasetemp()
+    if "PYTEST_XDIST_WORKER" in os.environ:
+        base = base.parent
+
+    def once(name: str, make: Callable[[Path], object]) -> Path:
+        folder, done = base / name, base / f"{name}.done"
+        with (base / f"{name}.lock").open("w") as lock:
+            fcntl.flock(lock, fcntl.LOCK_EX)
+            if not done.exists():
+                shutil.rmtree(folder, ignore_errors=True)  # where making it failed before
+                folder.mkdir()
+                make(folder)
+                done.touch()
+        return folder
+
+    return once
+
+
+@pytest.fixture(scope="session")
+def demo_shop(made_once: Callable[..., Path]) -> Path:
     """The folder of a demo shop; read it, don't write to it."""
     from fixstats.demo.run import make_demo
 
-    path = tmp_path_factory.mktemp("demo") / "shop"
-    make_demo(path)
-    return path
+    return made_once("demo", lambda folder: make_demo(folder / "shop")) / "shop"
 
 
 @pytest.fixture(scope="session")
-def demo_report(demo_shop: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
+def demo_report(made_once: Callable[..., Path], demo_shop: Path) -> Path:
     """The folder of the demo's last monthly report."""
-    return _report(demo_shop, tmp_path_factory.mktemp("report") / "2026-09")
+    return made_once("report", lambda folder: _report(demo_shop, folder / "2026-09")) / "2026-09"
 
 
 @pytest.fixture(scope="session")
-def hostile_report(tmp_path_factory: pytest.TempPathFactory) -> Path:
+def hostile_report(made_once: Callable[..., Path]) -> Path:
     """The report of a shop whose records, labels and files hold markup and formulas."""
     from tests.report.hostile import hostile_shop
 
-    base = tmp_path_factory.mktemp("hostile")
-    return _report(hostile_shop(base / "shop"), base / "report")
+    def make(folder: Path) -> None:
+        _report(hostile_shop(folder / "shop"), folder / "report")
+
+    return made_once("hostile", make) / "report"
 
 
-def _report(shop: Path, folder: Path) -> Path:
+def _report(shop: Path, folder: Path) -> None:
     from fixstats.report.files import write_report
     from fixstats.shop import open_shop
 
     write_report(open_shop(shop).report(), folder)
-    return folder
 
 
 @pytest.fixture
