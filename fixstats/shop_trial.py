@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -178,16 +178,20 @@ class TrialQuestions(OpenShop):
         Raises
         ------
         fixstats.errors.FixstatsError
-            If something is unknown, the job was kept out, the trial has stopped or ended, or the
-            database stays locked.
+            If something is unknown, the job was kept out, the trial has stopped or ended, an
+            option has been ruled out for its safety failures, or the database stays locked.
         """
         from fixstats.records.trials import drawn_before, next_assignment
 
         rows = self.trial(name).rows
         row, recorded = rows[-1], sum(one["jobs"] for one in rows)
         before = drawn_before(self.folder, name, job) if job is not None else None
+        out = self._ruled_out(name, model)
         if before is not None:
-            return replace(before, harmful=row["verdict"] == "stop (harm)")
+            harmful = row["verdict"] == "stop (harm)"
+            use = before.baseline if harmful else before.slot.assigned
+            _refuse(name, out, {use} & set(out))
+            return replace(before, harmful=harmful)
         if row["verdict"] != "go on":
             raise UsageError(
                 f"trial {name}: {row['verdict']}: no more devices go into it\n"
@@ -198,7 +202,15 @@ class TrialQuestions(OpenShop):
                 f"trial {name}: all {counted(row['max_jobs'], 'job')} are recorded: no more "
                 f"devices go into it\nfixstats trial status {name} says how it stands"
             )
+        _refuse(name, out, out)
         return next_assignment(self.folder, name, technician, model, job=job, new_names=new_names)
+
+    def _ruled_out(self, name: str, model: str) -> dict[str, str]:
+        from fixstats.findings.trial import ruled_out
+        from fixstats.findings.trial_notes import out_words
+
+        with self.session(digging=False) as con:
+            return {one.option: out_words(one) for one in ruled_out(con, self.folder, name, model)}
 
     def trial_exclude(
         self,
@@ -222,6 +234,14 @@ class TrialQuestions(OpenShop):
         from fixstats.records.trials import exclude
 
         exclude(self.folder, name, technician, model, reason, job=job, new_names=new_names)
+
+
+def _refuse(name: str, out: Mapping[str, str], options: Iterable[str]) -> None:
+    for option in options:
+        raise UsageError(
+            f"trial {name}: {option} is {out[option]}\n"
+            f"fixstats trial status {name} says how it stands"
+        )
 
 
 def _lot() -> str:

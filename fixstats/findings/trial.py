@@ -12,6 +12,7 @@ import numpy as np
 from fixstats import stats
 from fixstats.findings.base import Finding, common_settings
 from fixstats.findings.compare_plan import find_choice
+from fixstats.findings.safety import WORSE, OptionSafety, safety_of
 from fixstats.findings.trial_notes import list_notes, status_notes
 from fixstats.findings.trial_settled import settled_for
 from fixstats.findings.trial_words import trial_cautions
@@ -119,13 +120,28 @@ def trial_status(con: duckdb.DuckDBPyConnection, folder: ShopFolder, name: str) 
             seed=trial.seed,
         ),
         rows=tuple(rows),
-        notes=status_notes(trial, counts, rows, path.since, settled.note),
+        notes=status_notes(
+            trial, counts, rows, path.since, settled.note, ruled_out(con, folder, name)
+        ),
         cautions=trial_cautions(
             trial.modes, choice, (trial.baseline, trial.option), folder.catalogue
         ),
         labels=folder.catalogue.labels,
         parts={"path": tuple(points_of(path))},
     )
+
+
+def ruled_out(
+    con: duckdb.DuckDBPyConnection, folder: ShopFolder, name: str, model: str | None = None
+) -> list[OptionSafety]:
+    """Options of a trial that all records, of the trial or not, by now say are worse in safety.
+
+    ``model``: also those worse on that one. UsageError as for ``trial_status``.
+    """
+    trial = find_trial(con, name)
+    choice = find_choice(trial.choice, folder.catalogue)
+    states = safety_of(con, folder, choice, (trial.baseline, trial.option), model=model)
+    return [one for one in states.values() if one.state == WORSE]
 
 
 def trial_list(con: duckdb.DuckDBPyConnection, folder: ShopFolder) -> Finding:

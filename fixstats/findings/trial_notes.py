@@ -7,6 +7,7 @@ from typing import Any
 
 from fixstats import stats
 from fixstats.findings.base import OWN_RECORDS, Note
+from fixstats.findings.safety import OptionSafety
 from fixstats.findings.trial_wait import waiting_note
 from fixstats.stats.trial_rule import ENDED, GO_ON, HARM, HARM_AT, MAIN_AT, NO_DIFFERENCE, SHOWN
 from fixstats.tallies.trials import Trial, TrialCounts
@@ -23,14 +24,16 @@ def status_notes(
     rows: Rows,
     since: Sequence[tuple[int, int, Any]],
     settled: Note | None,
+    out: Sequence[OptionSafety],
 ) -> tuple[Note, ...]:
     """Notes for a status, the verdict in words first.
 
     ``since``: verdict, import and latest hand-over, for each step of the path; ``settled``:
-    where the trial goes by other settings than those of now.
+    where the trial goes by other settings than those of now; ``out``: options ruled out by now.
     """
     found = (
         _verdict(trial, rows, since),
+        *(Note("ruled_out", f"{one.option}: {out_words(one)}") for one in out),
         settled,
         _contradiction(rows),
         _contradicts_draw(counts.contradictions),
@@ -49,6 +52,15 @@ def status_notes(
         Note("own_records", OWN_RECORDS),
     )
     return tuple(note for note in found if note)
+
+
+def out_words(one: OptionSafety) -> str:
+    """Why no more devices go into a trial of this option, whatever its verdict."""
+    where = f" on {one.on_model}" if one.on_model else ""
+    return (
+        f"ruled out{where} by all records, of the trial or not ({one.told}): do not use it"
+        f"{where}; no more{' such' if where else ''} devices go into the trial"
+    )
 
 
 def list_notes(rows: Rows, unknown: Mapping[str, int]) -> tuple[Note, ...]:

@@ -162,3 +162,34 @@ def test_a_bench_can_ask_again_after_the_stop(tmp_path):
     assert f"assigned = {drawn.slot.assigned}" in told
     with pytest.raises(UsageError, match=r"stop \(harm\): no more devices go into it"):
         shop.trial_next("pads", technician="T1", model="Tarn 9", job="N2")
+
+
+def test_an_option_that_is_ruled_out_meanwhile_is_not_drawn(tmp_path):
+    rows = trial_jobs(20, {"heat_plate": 0, "heat_pad": 0}, unchecked=0, switched=0)
+    shop = shop_with(tmp_path, rows)
+    names = [f"D{number}" for number in range(6)]
+    drawn = {
+        name: shop.trial_next("pads", technician="T1", model="Tarn 9", job=name).slot.assigned
+        for name in names
+    }
+    assert {*drawn.values()} == {"heat_pad", "heat_plate"}
+    # As many jobs outside the trial, half of them with a pierced cell.
+    beside = {"trial": "", "assigned": ""}
+    harm = [
+        row | beside | {"job": f"B{row['job']}", "failures": "cell_pierced" if n % 2 else ""}
+        for n, row in enumerate(row for row in rows if row["opening"] == "heat_pad")
+    ]
+    take_in(shop, [*rows, *harm])
+    status = shop.trial("pads")
+    assert status.rows[-1]["verdict"] == "go on"
+    told = {note.code: note.text for note in status.notes}["ruled_out"]
+    assert told.startswith("heat_pad: ruled out by all records") and "do not use it" in told
+    with pytest.raises(UsageError, match="heat_pad is ruled out by all records"):
+        shop.trial_next("pads", technician="T1", model="Tarn 9")
+    for name, option in drawn.items():
+        if option == "heat_plate":
+            again = shop.trial_next("pads", technician="T1", model="Tarn 9", job=name)
+            assert again.slot.assigned == option
+        else:
+            with pytest.raises(UsageError, match="heat_pad is ruled out"):
+                shop.trial_next("pads", technician="T1", model="Tarn 9", job=name)
