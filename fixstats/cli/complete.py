@@ -89,7 +89,7 @@ def _names(kind: str) -> list[str]:
     try:
         if shop is not None:
             with shop.session() as con:
-                return list(known_names(con, kind).values())
+                return list(dict.fromkeys(known_names(con, kind).values()))
     except FixstatsError:
         pass
     return []

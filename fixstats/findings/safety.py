@@ -19,6 +19,7 @@ from fixstats.findings.compare_plan import Choice, modes_at
 from fixstats.folder import Catalogue, Settings, ShopFolder, fold
 from fixstats.tallies.ask import Ask
 from fixstats.tallies.counts import count_option_dangers
+from fixstats.tallies.values import known_names
 from fixstats.words import counted
 
 if TYPE_CHECKING:
@@ -152,9 +153,12 @@ def safety_of(
     until: date | None = None,
     model: str | None = None,
 ) -> dict[str, OptionSafety]:
-    """The safety state of each of ``options``, used or not; ``model``: on that one."""
+    """The safety state of each of ``options``, used or not; ``model``: on that one, by any name."""
     states = safety_states(con, folder, choice, options, settings, until)
-    own = (one for name, one in states.items() if name and model and fold(name) == fold(model))
+    if model is None:
+        return states[None]
+    known = known_names(con, "model").get(fold(model), model)
+    own = (one for name, one in states.items() if name and fold(name) == fold(known))
     return states[None] | next(own, {})
 
 

@@ -1,4 +1,5 @@
--- Question: which names of open lists do the records know, and under which spelling are they shown?
+-- Question: which names of open lists do the records or the catalogue's aliases know, and under which
+--   spelling are they shown?
 -- Grain: one row per (kind, folded spelling).
 -- Reads: records.names, renamed, aliases.
 -- Parameters: none.
@@ -14,5 +15,11 @@ union
 select
   kind,
   lower(shown) as folded,
+  shown
+from aliases
+union
+select
+  kind,
+  folded,
   shown
 from aliases

@@ -152,6 +152,26 @@ def test_a_danger_on_one_model_rules_an_option_out_there(run, one_model, tmp_pat
     assert "Battery: Original (only one used)" in out
 
 
+def test_another_name_of_a_model_hides_no_danger(run, one_model, tmp_path):
+    own = tmp_path / "own"
+    shutil.copytree(one_model, own)
+    with (own / "catalogue.toml").open("a", encoding="utf-8") as catalogue:
+        catalogue.write('[[alias]]\nkind = "model"\nis = "Elm"\nalso = ["E 1"]\n')
+    words = ("battery_grade", "--options", "original,copy", "--max-jobs", "40", "--shop", own)
+    assert run("trial", "start", "grades", *words)[0] == 0
+    for model in ("elm", "e 1"):
+        code, out, err = run("trial", "next", "grades", "--technician", "t1", "--model", model,
+                             "--shop", own)  # fmt: skip
+        assert (code, out) == (2, "") and "copy is ruled out on Elm" in err
+        code, _, err = run("adopt", "battery_grade", "copy", "--model", model, "--shop", own)
+        assert code == 2 and "copy is not adopted on Elm" in err
+    _, out, _ = run("brief", "--model", "E 1", "--repair", "swap", "--shop", own)
+    assert "Swap: Elm" in out and "draw no more for the trial grades: Copy ruled out" in out
+    code, out, _ = run("trial", "next", "grades", "--technician", "t1", "--model", "Oak",
+                       "--shop", own)  # fmt: skip
+    assert code == 0 and "1 of 40 handed out" in out
+
+
 @pytest.mark.parametrize(
     ("option", "trial", "verdict", "said"),
     [
