@@ -330,7 +330,7 @@ def main() -> None:
         large = {
             "count": lambda shop: counting(folder, shop, rounds),
             "follow": lambda shop: following(folder, shop, rounds),
-            "watch": lambda shop: watching(shop, rounds),
+            "watch": lambda _: watching(folder, rounds),
             "report": lambda shop: reporting(folder, shop),
         }
         for part in filter(small.get, asked):
