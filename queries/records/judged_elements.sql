@@ -20,6 +20,14 @@ select
     when a.reason is not null then a.reason
     when d.fault is not null then d.fault
     when e.kind in ('amount', 'cost') and starts_with(e.code, '-') then 'below 0'
+    -- A slipped key or a number of something else: 100,000 minutes are a year of working days on
+    -- one device, and no currency has a repair of 1,000,000,000. One such number would outweigh all
+    -- others in a mean. The tallies of decide leave out what older stores hold beyond these bounds.
+    when e.kind = 'amount' and (e.owner <> '' or e.col = 'minutes')
+      and try_cast(e.code as double) > 100000
+      then 'more than 100,000 minutes: likely a typing error'
+    when e.kind in ('amount', 'cost') and try_cast(e.code as double) > 1000000000
+      then 'more than 1,000,000,000 in money: likely a typing error'
     when e.kind = 'failures' and e.place_text is not null
       and (e.place_text = '' or coalesce(e.number, 1) < 1 or coalesce(e.number, 1) > 99)
       then '''' || e.element || ''': after @ stands an attempt (from 1), a place, or place.number'

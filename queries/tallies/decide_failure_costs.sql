@@ -3,8 +3,9 @@
 -- Reads: jobs, records.failures.
 -- Parameters: none.
 -- Columns: mode; jobs (on which it was the only failure); stated (of these, with a recorded
---   failure_cost); money (the sum of these; of decimals, which is the same in whatever order
---   threads add them up).
+--   failure_cost; more than 1,000,000,000, which older stores may hold and imports hold back now,
+--   counts as not recorded); money (the sum of these; of decimals, which is the same in whatever
+--   order threads add them up).
 with
 -- one row per job with one failing mode
 single as (
@@ -14,6 +15,13 @@ single as (
   from records.failures
   group by entry
   having min(mode) = max(mode)
+),
+-- one row per job with the cost of its failure, if that can be
+costed as (
+  select
+    entry,
+    case when failure_cost <= 1000000000 then failure_cost end as failure_cost
+  from jobs
 )
 select
   s.mode,
@@ -21,5 +29,5 @@ select
   count(j.failure_cost) as stated,
   cast(sum(cast(j.failure_cost as decimal(38, 9))) as double) as money
 from single as s
-inner join jobs as j on j.entry = s.entry
+inner join costed as j on j.entry = s.entry
 group by s.mode

@@ -2,7 +2,8 @@
 -- Grain: one row per step with minutes, and one for the whole job (step '').
 -- Reads: decide_jobs, records.step_minutes.
 -- Parameters: none.
--- Columns: step; jobs (with minutes above 0).
+-- Columns: step; jobs (with minutes above 0 and, as more can only be a typing error that an older store
+--   holds, up to 100,000).
 with
 -- steps and whole jobs under each other
 timed as (
@@ -21,5 +22,5 @@ select
   step,
   count(*) as jobs
 from timed
-where minutes > 0
+where minutes > 0 and minutes <= 100000
 group by step

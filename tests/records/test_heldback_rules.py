@@ -26,6 +26,14 @@ BAD_ROWS = {
     "negative minutes": ({"minutes": "-5"}, "below 0"),
     "negative money": ({"price": "-1.50"}, "below 0"),
     "negative cost": ({"battery_cost": "-3"}, "below 0"),
+    "impossible minutes": ({"minutes": "100001"}, "more than 100,000 minutes: likely a typing"),
+    "impossible minutes of a step": (
+        {"opening_minutes": "1234567890123456789"},
+        "more than 100,000 minutes: likely a typing error",
+    ),
+    "impossible money": ({"failure_cost": "1e31"}, "more than 1,000,000,000 in money: likely"),
+    "impossible price": ({"price": "1000000000.5"}, "more than 1,000,000,000 in money: likely"),
+    "impossible cost": ({"battery_cost": "3000000000"}, "more than 1,000,000,000 in money"),
     "unreadable number": ({"minutes": "ten"}, "'ten' is no number that can be read"),
     "not a number": ({"minutes": "nan"}, "'nan' is no number"),
     "unknown method": (
