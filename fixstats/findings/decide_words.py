@@ -119,8 +119,8 @@ def notes_of(
             f"not counted, for want of a cost: {some([name(one) for one in missing])}; set "
             "cost_minutes, cost_money or a price in the catalogue, or try --cost MODE=MONEY or "
             "--price PART:GRADE=MONEY; no option becomes the standard that would not be sure "
-            f"enough if one of them cost up to {MAY_COST:g} times the dearest failure or part that "
-            "has a cost (come-backs: up to that), one at a time",
+            f"enough if one of them, or several together, cost up to {MAY_COST:g} times the "
+            "dearest failure or part that has a cost (come-backs: up to that) each",
         )
     lent = [_titled(row, name) for row in rows if row["scope"] == "model" and row["borrowed"] == 1]
     if lent:

@@ -66,7 +66,8 @@ class Figures:
     `trial_net`: money over the horizon that the best trial brings beyond its cost, None where no
     trial is possible; `trial_jobs`, `trial_rival`: its jobs of both options, and the other option.
     `jobs_to_know`: jobs more of each until the expected regret is within the tolerance, infinite
-    where none are enough.
+    where none are enough. `together`: of those `missing`, none of which matters alone, some that
+    do together, each at its `up_to`.
     """
 
     candidates: Sequence[Candidate]
@@ -78,6 +79,7 @@ class Figures:
     trial_rival: str | None = None
     jobs_to_know: float = math.inf
     missing: Sequence[MissingCost] = ()
+    together: Sequence[MissingCost] = ()
     money: Callable[[float], str] = field(default="{:.2f}".format)
     name: Callable[[str], str] = field(default=str)
 
@@ -193,6 +195,14 @@ def held_up(figures: Figures, leader: Candidate) -> str:
     ]
     if told:
         return f"with a cost of {listed(told, 'or of')} it would not be: set it"
+    if figures.together:
+        told = [
+            f"{figures.name(one.mode)} ({figures.money(one.up_to)})" for one in figures.together
+        ]
+        return (
+            f"with the costs of {listed(told)} together, each as dear as it may be, it would not "
+            "be: set them"
+        )
     if figures.earlier != leader.option:
         return f"without the last {LEFT_OUT} jobs it was not: see whether it stays so"
     return ""

@@ -117,14 +117,17 @@ def figures_of(scope: Scope, costs: FloatArray, earlier: FloatArray | None) -> F
     if len(kept) < 2:
         return base
     leader = min(kept, key=lambda n: means[n])
-    figures = replace(
-        base,
-        earlier=_sure(scope, earlier, kept),
-        missing=[
-            _missing(scope, name, rates, costs[kept], kept.index(leader), p_best[leader])
-            for name, rates in ((name, _wide(rates)[kept]) for name, rates in scope.missing)
-        ],
-    )
+    rates = [_wide(rates)[kept] for _, rates in scope.missing]
+    missing = [
+        _missing(scope, name, one, costs[kept], kept.index(leader), p_best[leader])
+        for (name, _), one in zip(scope.missing, rates, strict=True)
+    ]
+    figures = replace(base, earlier=_sure(scope, earlier, kept), missing=missing)
+    if p_best[leader] >= scope.standardise_at and not any(one.matters for one in missing):
+        modes = list(zip(missing, rates, strict=True))
+        figures = replace(
+            figures, together=_together(scope, modes, costs[kept], kept.index(leader))
+        )
     if judge(figures).verdict not in (LEAN, WAIT):
         return figures  # settled before a trial is thought of
     rival, value = _best_trial(scope, costs, leader, [n for n in kept if n != leader])
@@ -179,6 +182,34 @@ def _missing(
         return MissingCost(name, math.inf, up_to)
     found = unsure_from(costs, rates, leader, at=scope.standardise_at, stretch=scope.stretch)
     return MissingCost(name, found, up_to)
+
+
+def _together(
+    scope: Scope,
+    modes: Sequence[tuple[MissingCost, FloatArray]],
+    costs: FloatArray,
+    leader: int,
+) -> Sequence[MissingCost]:
+    """The fewest that make the leader unsure where none does alone, each as dear as it may be.
+
+    Asked for each other option by the modes that are likelier with the leader than with that one:
+    a failure that had only one cost must not pass because it was split into several.
+    """
+
+    def sure(some: Sequence[tuple[MissingCost, FloatArray]]) -> bool:
+        dearer = costs + sum(one.up_to * rates for one, rates in some)
+        chance = stats.chance_best(dearer, stretch=scope.stretch)
+        return bool(chance[leader] >= scope.standardise_at)
+
+    for other in range(len(costs)):
+        weights = [one.up_to * float((rates[leader] - rates[other]).mean()) for one, rates in modes]
+        order = sorted(range(len(modes)), key=lambda n: -weights[n])
+        likelier = [modes[n] for n in order if 0 < weights[n] < math.inf]
+        if len(likelier) < 2 or sure(likelier):
+            continue
+        fewest = next(n for n in range(2, len(likelier) + 1) if not sure(likelier[:n]))
+        return [one for one, _ in likelier[:fewest]]
+    return ()
 
 
 def _wide(rates: FloatArray) -> FloatArray:

@@ -154,6 +154,32 @@ def test_how_dear_a_missing_cost_may_be():
     assert found.verdict.verdict == "standardise"
 
 
+def sure_without_several(*differences):
+    """A leader 2.00 ahead but for modes likelier with it by so much, each of which may cost 100."""
+    rates = [np.array([0.02 + one, 0.02]) for one in differences]
+    missing = list(zip(("lines", "bent", "spots"), rates, strict=False))
+    return weigh(scope(normal([20, 22], [0.15, 0.15]), missing=missing, dearest=10))
+
+
+def test_splitting_a_mode_does_not_evade_the_rule():
+    assert sure_without_several(0.042).verdict.verdict == "lean"
+    split = sure_without_several(0.014, 0.014, 0.014)
+    assert not any(one.matters for one in split.figures.missing)
+    assert split.verdict.verdict == "lean"
+    # two of them may cost 2.80 a job more, of the 2.00
+    told = "with the costs of lines (100.00) and bent (100.00) together, each as dear as it may be"
+    assert told in split.verdict.reason and "set them" in split.verdict.reason
+    three = sure_without_several(0.006, 0.007, 0.008).figures.together
+    assert [one.mode for one in three] == ["spots", "bent", "lines"]
+
+
+def test_several_missing_costs_that_together_change_nothing():
+    assert sure_without_several(0.005, 0.005, 0.005).verdict.verdict == "standardise"
+    # those rarer with the leader do not speak for it: nobody knows that they cost anything
+    assert sure_without_several(0.014, 0.014, -0.014).verdict.verdict == "lean"
+    assert sure_without_several(0.014, -0.014, -0.014).verdict.verdict == "standardise"
+
+
 def test_only_one():
     assert weigh(scope(normal([20], [1]))).verdict.verdict == "only_one"
 
