@@ -30,6 +30,9 @@ WORSE, UNPROVEN, CLEARED = "worse", "unproven", "cleared"
 STATES = (CLEARED, UNPROVEN, WORSE)
 # As where bounds of a rate are shown.
 OFTEN_UNKNOWN = 0.1
+# One job in few is above any limit, and each model is looked at after every job: a single failure
+# on a model that an option is new to would rule it out there far too easily.
+FEWEST_ON_MODEL = 2
 # Nothing is cleared by fewer jobs than this search looks at.
 _MOST_JOBS = 10**9
 
@@ -237,13 +240,15 @@ def _on_models(
 ) -> Iterator[tuple[str, str, OptionSafety]]:
     """Options that are above the shop's own limit on one model, its error shared by all models.
 
-    By the shop's limit whatever was asked with; Bonferroni, for the models of an option.
+    By the shop's limit whatever was asked with; Bonferroni, for the models of an option. Not by
+    fewer than ``FEWEST_ON_MODEL`` failures.
     """
     models = Counter(option for option, _ in cells)
     for (option, model), (_, *counts) in cells.items():
         dangers = Dangers(*counts)
         level = 1 - (1 - own.confidence_level) / models[option]
-        if _least(dangers, level) > own.safety_limit:
+        enough = dangers.seen >= FEWEST_ON_MODEL
+        if enough and _least(dangers, level) > own.safety_limit:
             limits = {"safety_limit": own.safety_limit, "confidence_level": level}
             state = judge_safety({option: dangers}, **limits)[option]
             yield option, model, replace(state, on_model=model)
