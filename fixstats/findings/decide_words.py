@@ -97,15 +97,7 @@ def notes_of(
 
     ``options``: the table behind them; ``worse``: choice and option of those ruled out.
     """
-    if worse:
-        told = [
-            f"{name(one.option)} ({choice_name(choice, name)}"
-            f"{' on ' + one.on_model if one.on_model else ''}, {one.told})"
-            for choice, one in worse
-        ]
-        yield Note(
-            "worse", f"ruled out, whatever it would save: {some(told)}; take it off the bench"
-        )
+    yield from _worse(worse, name)
     yield from _wrong(rows)
     edge = [_titled(row, name) for row in rows if row["borderline"]]
     if edge:
@@ -249,6 +241,23 @@ def cautions_of(rows: Sequence[Row], modes: Sequence[str], catalogue: Catalogue)
     ]
     cells = cautions_for([{"mode": one, "family": None} for one in modes], catalogue)
     return (*dict.fromkeys(own), *cells)
+
+
+def _worse(worse: Sequence[tuple[str, OptionSafety]], name: Name) -> Iterator[Note]:
+    """Options ruled out: of no use at all, or not on the one model where they are dangerous."""
+    everywhere, there = [], []
+    for choice, one in worse:
+        told = f"{name(one.option)} ({choice_name(choice, name)}"
+        if one.on_model is None:
+            everywhere.append(f"{told}, {one.told})")
+        else:
+            where = f"on {one.on_model}"
+            there.append(f"{told} {where}, {one.told}): do not use it {where}")
+    begin = "ruled out, whatever it would save"
+    if everywhere:
+        yield Note("worse", f"{begin}: {some(everywhere)}; take it off the bench")
+    if there:
+        yield Note("worse", f"{begin}: {some(there)}")
 
 
 def _titled(row: Row, name: Name) -> str:

@@ -140,6 +140,7 @@ def test_a_danger_on_one_model_rules_an_option_out_there(run, one_model, tmp_pat
     assert {rows[model]["option"] for model in (None, "Oak")} == {"copy"}
     _, out, _ = run("decide", "battery_grade", "--shop", one_model)
     assert "ruled out, whatever it would save: Copy (Battery grade on Elm, 11 of 60 jobs" in out
+    assert "): do not use it on Elm\n" in out and "off the bench" not in out
     code, _, err = run("adopt", "battery_grade", "copy", "--model", "elm", "--shop", one_model)
     assert code == 2 and "copy is not adopted on Elm" in err
     assert rows[None]["reason"].startswith("NOT ON Elm, ruled out there by safety failures; ")
@@ -150,6 +151,14 @@ def test_a_danger_on_one_model_rules_an_option_out_there(run, one_model, tmp_pat
     assert code == 0 and "warning: on Elm copy is ruled out by safety failures: fixstats ad" in err
     _, out, _ = run("brief", "--model", "Elm", "--repair", "swap", "--shop", one_model)
     assert "Battery: Original (only one used)" in out
+
+
+@pytest.mark.parametrize(("bad", "option"), [(1, "copy"), (2, "original")])
+def test_a_single_failure_rules_nothing_out_on_one_model(run, tmp_path, bad, option):
+    """1 of 2 has a lower limit of 0.013 at 97.5 %, 1 of 1 has 0.025: above 0.02 by one event."""
+    shop = make(tmp_path / "new", copies=1200, bad=bad, elm=bad)
+    rows = {row["model"]: row for row in decided(run, shop)}
+    assert (rows["Elm"]["option"], rows["Oak"]["option"]) == (option, "copy")
 
 
 def test_another_name_of_a_model_hides_no_danger(run, one_model, tmp_path):
