@@ -8,7 +8,7 @@ from typing import Annotated
 import typer
 
 from fixstats.cli.options import ShopOption
-from fixstats.words import counted
+from fixstats.words import counted, listed
 
 
 def forget(
@@ -20,7 +20,8 @@ def forget(
 ) -> int:
     """Remove a job, its earlier versions, held-back rows and names only it used, for good.
 
-    Copies of the shop folder and sheets that you keep are not touched.
+    Copies of the database that fixstats put aside when it brought an older one up to date are
+    removed whole. Copies of the shop folder and sheets that you keep are not touched.
 
     \b
     Examples:
@@ -35,6 +36,17 @@ def forget(
         f"{counted(removed.held_back, 'held-back row')} and "
         f"{counted(removed.names, 'name')} that nothing else uses removed"
     )
+    if removed.copies:
+        print(
+            f"removed {listed(removed.copies)} too: put aside when the database was brought up to "
+            "date, of no use since, and the job may be in it"
+        )
+    if removed.kept_copies:
+        print(
+            f"note: the job may remain in {listed(removed.kept_copies)}, which could not be "
+            "removed\ndelete it yourself: nothing reads it any more",
+            file=sys.stderr,
+        )
     if removed.remains:
         print(
             f"note: its bytes may remain in the database file ({removed.remains})\n"

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import glob
 import re
 import shutil
 import signal
@@ -143,6 +144,11 @@ def renew(database: Path) -> None:
         raise
     finally:
         _remove(leavings)
+
+
+def copies_aside(database: Path) -> list[Path]:
+    """The copies of older layouts, each put aside before the database was brought up to date."""
+    return sorted(database.parent.glob(f"{glob.escape(database.stem)}.layout[0-9]*.duckdb"))
 
 
 def _remove(paths: tuple[Path, ...]) -> None:

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import TYPE_CHECKING
 
-from fixstats.engines.duck import reading, renew
+from fixstats.engines.duck import copies_aside, reading, renew
 from fixstats.engines.versions import ENTRY_TABLES
 from fixstats.errors import StoreError, UsageError
 from fixstats.folder import ShopFolder
@@ -56,6 +56,8 @@ class Forgotten:
     """What forgetting a job removed: versions of it, its held-back rows, and names it alone used.
 
     ``remains``: why its bytes may remain in the database file; "" where that was written anew.
+    ``copies``: names of the copies of older layouts that went with it; ``kept_copies``: of those
+    that could not be removed, with the reason.
     """
 
     job: str
@@ -63,6 +65,8 @@ class Forgotten:
     held_back: int
     names: int
     remains: str
+    copies: tuple[str, ...]
+    kept_copies: tuple[str, ...]
 
 
 def batches(folder: ShopFolder) -> list[Batch]:
@@ -115,7 +119,9 @@ def _take_back(con: Connection, batch: int) -> tuple[int, int]:
 def forget(folder: ShopFolder, job: str, branch: str | None = None) -> Forgotten:
     """Remove a job with all its versions, held-back rows and names of its own, for good.
 
-    The database is then written anew, so that its file keeps no bytes of the job.
+    The database is then written anew, so that its file keeps no bytes of the job. Copies of older
+    layouts, put aside before the database was brought up to date, may hold the job too: they go
+    whole, as nothing reads them any more.
 
     Raises
     ------
@@ -141,7 +147,20 @@ def forget(folder: ShopFolder, job: str, branch: str | None = None) -> Forgotten
         for table in ("assignments", "exclusions"):
             con.execute(fill("forget_drawn", table=table), {"job": job})
         unused = one_number(con, "unused_names")
-    return Forgotten(job, versions, held, unused, _renewed(folder))
+    removed, kept = _copies_removed(folder)
+    return Forgotten(job, versions, held, unused, _renewed(folder), removed, kept)
+
+
+def _copies_removed(folder: ShopFolder) -> tuple[tuple[str, ...], tuple[str, ...]]:
+    """Remove the copies of older layouts; their names, and those of the others with the reason."""
+    removed, kept = [], []
+    for path in copies_aside(folder.database):
+        try:
+            path.unlink()
+            removed.append(path.name)
+        except OSError as trouble:
+            kept.append(f"{path.name} ({trouble.strerror})")
+    return tuple(removed), tuple(kept)
 
 
 def _renewed(folder: ShopFolder) -> str:

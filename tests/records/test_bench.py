@@ -38,6 +38,7 @@ JOB = {
         ({"model": "call 030 1234567"}, "model: a telephone number is kept out"),
         ({"received": "2026-04-01"}, "finished before it was received"),
         ({"minutes": "many"}, "minutes: 'many' is no number"),
+        ({"minutes": "1e18"}, "minutes: more than 100,000 minutes: likely a typing error"),
         ({"technician": "T1\x1b[31m"}, "technician: has a sign that cannot be printed"),
         ({"battery_lot": "=HYPERLINK(1)"}, "battery_lot: a formula"),
         ({"opning": "heat_plate"}, "no column 'opning'; did you mean 'opening'"),
@@ -192,6 +193,7 @@ def test_a_correction_of_a_job_that_waits(shop):
         ("b1", {"opening": "heat_plat"}, "did you mean 'heat_plate'"),
         ("b1", {"job": "b2"}, "a job keeps its number"),
         ("b1", {"opning": "x"}, "no column 'opning'"),
+        ("b1", {"failure_cost": "1e31"}, "failure_cost: more than 1,000,000,000 in money"),
         ("b11", {"charge": "5"}, "no record has the job 'b11'; did you mean 'b1'"),
     ],
 )

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import duckdb
 import pytest
 
 from fixstats.errors import StoreError, UsageError
@@ -58,6 +59,32 @@ def test_names_stay_while_anything_uses_them(shop, base):
     assert forget(shop.folder, "9").names == 4
     assert shop.sql(NAMES) == [("model Velum 3",), ("technician t8",), ("technician t9",)]
     assert forget(shop.folder, "2").names == 3
+
+
+def test_forget_removes_the_copies_of_older_layouts(shop, base, monkeypatch):
+    shop.take([{**base, "technician": "tech of one job"}, {**base, "job": "2"}])
+    database = shop.folder.database
+    with duckdb.connect(str(database)) as con:  # as layout 1 had it: without trials
+        for table in ("trials", "trial_models", "assignments", "exclusions"):
+            con.execute(f"drop table records.{table}")
+        con.execute("update records.meta set value = '1' where key = 'version'")
+    others = [database.with_suffix(end) for end in (".layout2.duckdb", ".mine.duckdb")]
+    for path in others:
+        path.write_bytes(b"tech of one job")
+    done = forget(shop.folder, "1001")
+    assert (done.copies, done.kept_copies) == (("shop.layout1.duckdb", "shop.layout2.duckdb"), ())
+    holding = [p for p in shop.path.rglob("*.duckdb*") if b"tech of one job" in p.read_bytes()]
+    assert holding == [others[1]]  # a copy of one's own
+    assert forget(shop.folder, "2").copies == ()
+
+
+def test_forget_says_which_copy_could_not_be_removed(shop, base):
+    shop.take([base, {**base, "job": "2"}])
+    stuck = shop.folder.database.with_suffix(".layout2.duckdb")
+    stuck.mkdir()  # no file: its removal fails, for root too
+    done = forget(shop.folder, "2")
+    assert done.copies == ()
+    assert len(done.kept_copies) == 1 and done.kept_copies[0].startswith("shop.layout2.duckdb (")
 
 
 def test_forget_says_where_bytes_may_remain(shop, base, monkeypatch):
