@@ -51,8 +51,8 @@ def reading(database: Path) -> Iterator[duckdb.DuckDBPyConnection]:
         version = _version(con, database)
         if version < VERSION:
             raise StoreError(
-                f"{database}: was written by an older fixstats; a writing command brings it up "
-                "to date\n(fixstats import FILE, for one), after putting a copy aside"
+                f"{database}: was written by an older fixstats\nfixstats import FILE brings it up "
+                "to date, after putting a copy aside; with --check it stores no row of FILE"
             )
         yield con
     except RuntimeError as trouble:

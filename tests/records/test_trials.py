@@ -11,6 +11,7 @@ from itertools import groupby
 import duckdb
 import pytest
 
+import fixstats
 from fixstats.engines.duck import VERSION, reading, writing
 from fixstats.errors import StoreError, UsageError
 from fixstats.folder import Settings, make_folder
@@ -276,6 +277,19 @@ def test_a_file_of_the_version_before_is_migrated_after_a_copy_aside(folder):
         assert con.execute("select count(*) from records.jobs").fetchall() == [(2,)]
         tables = con.execute("select table_name from duckdb_tables()").fetchall()
     assert ("trials",) not in tables
+
+
+def test_an_older_file_is_refused_with_the_command_that_helps(folder, tmp_path):
+    """Commands that ask the records first, such as trial next, cannot bring them up to date."""
+    older(folder)
+    words = r"older fixstats\nfixstats import FILE brings it up to date.* with --check it stores no"
+    with pytest.raises(StoreError, match=words):
+        fixstats.open(folder.path).trial_next("pads", technician="T1", model="Tarn 9")
+    sheet = tmp_path / "other.csv"
+    sheet.write_text(SHEET.replace("A1", "A3"))
+    import_sheets(folder, [sheet], covers="all", check=True)
+    assert rows(folder, "select job from records.jobs order by job") == [("A1",), ("A2",)]
+    assert rows(folder, "select value from records.meta where key = 'version'") == [(str(VERSION),)]
 
 
 def test_a_running_trial_is_migrated_with_the_days_of_its_moments(begun):
