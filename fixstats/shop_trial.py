@@ -263,4 +263,5 @@ def _words(design: TrialDesign, folder: ShopFolder) -> SheetWords:
         if design.modes.mode
         else f"any of {', '.join(catalogue.label(code) for code in design.modes.codes)}"
     )
-    return SheetWords(catalogue.labels, models, outcome, design.finding.cautions)
+    out = [note.text for note in design.finding.notes if note.code == "ruled_out"]
+    return SheetWords(catalogue.labels, models, outcome, [*out, *design.finding.cautions])

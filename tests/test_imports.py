@@ -68,7 +68,7 @@ FINDINGS = (
     "decide_rows", "decide_lines", "decide_words", "decide_count", "decide",
     "watch_plan", "watch_figures", "watch_time", "watch_groups", "watch_alarms", "watch_words",
     "watch",
-    "trial_words", "trial_size", "trial_wait", "trial_plan", "trial_settled", "trial_notes",
+    "trial_words", "trial_size", "trial_wait", "trial_notes", "trial_plan", "trial_settled",
     "trial",
     "brief_plan", "brief_odds", "brief_choices", "brief_sections", "brief_money", "brief_notes",
     "brief",

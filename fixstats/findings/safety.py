@@ -208,6 +208,16 @@ def safety_states(
     return found
 
 
+def worse_of(states: Mapping[str | None, Mapping[str, OptionSafety]]) -> list[OptionSafety]:
+    """Those ruled out, at all or on one model, from ``safety_states``: by model, in its order."""
+    found = (
+        one
+        for model in sorted(states, key=lambda name: name or "")
+        for one in states[model].values()
+    )
+    return [one for one in found if one.state == WORSE]
+
+
 def _pooled(
     cells: Mapping[tuple[str, str], Sequence[int]],
     options: Sequence[str],

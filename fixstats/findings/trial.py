@@ -12,7 +12,7 @@ import numpy as np
 from fixstats import stats
 from fixstats.findings.base import Finding, common_settings
 from fixstats.findings.compare_plan import find_choice
-from fixstats.findings.safety import WORSE, OptionSafety, safety_of
+from fixstats.findings.safety import OptionSafety, safety_of, safety_states, worse_of
 from fixstats.findings.trial_notes import list_notes, status_notes
 from fixstats.findings.trial_settled import settled_for
 from fixstats.findings.trial_words import trial_cautions
@@ -136,12 +136,15 @@ def ruled_out(
 ) -> list[OptionSafety]:
     """Options of a trial that all records, of the trial or not, by now say are worse in safety.
 
-    ``model``: also those worse on that one. UsageError as for ``trial_status``.
+    Also those worse on ``model``; None: on any one model. UsageError as for ``trial_status``.
     """
     trial = find_trial(con, name)
     choice = find_choice(trial.choice, folder.catalogue)
-    states = safety_of(con, folder, choice, (trial.baseline, trial.option), model=model)
-    return [one for one in states.values() if one.state == WORSE]
+    options = trial.baseline, trial.option
+    if model is None:
+        return worse_of(safety_states(con, folder, choice, options))
+    states = safety_of(con, folder, choice, options, model=model)
+    return worse_of({model: states})
 
 
 def trial_list(con: duckdb.DuckDBPyConnection, folder: ShopFolder) -> Finding:

@@ -33,7 +33,7 @@ def status_notes(
     """
     found = (
         _verdict(trial, rows, since),
-        *(Note("ruled_out", f"{one.option}: {out_words(one)}") for one in out),
+        *out_notes(out),
         settled,
         _contradiction(rows),
         _contradicts_draw(counts.contradictions),
@@ -54,12 +54,17 @@ def status_notes(
     return tuple(note for note in found if note)
 
 
+def out_notes(out: Iterable[OptionSafety]) -> Iterator[Note]:
+    """Each option that is ruled out, at all or on one model."""
+    return (Note("ruled_out", f"{one.option}: {out_words(one)}") for one in out)
+
+
 def out_words(one: OptionSafety) -> str:
     """Why no more devices go into a trial of this option, whatever its verdict."""
     where = f" on {one.on_model}" if one.on_model else ""
     return (
         f"ruled out{where} by all records, of the trial or not ({one.told}): do not use it"
-        f"{where}; no more{' such' if where else ''} devices go into the trial"
+        f"{where}; no {'such' if where else 'more'} devices go into the trial"
     )
 
 

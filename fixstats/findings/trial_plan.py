@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 from fixstats import stats
 from fixstats.errors import UsageError
-from fixstats.findings.base import Finding, common_settings
+from fixstats.findings.base import Finding, Note, common_settings
 from fixstats.findings.compare_plan import (
     Choice,
     CompareAsk,
@@ -18,7 +18,8 @@ from fixstats.findings.compare_plan import (
     mode_sets,
     options_of,
 )
-from fixstats.findings.safety import WORSE, OptionSafety, safety_modes, safety_of
+from fixstats.findings.safety import WORSE, OptionSafety, safety_modes, safety_states, worse_of
+from fixstats.findings.trial_notes import out_notes
 from fixstats.findings.trial_size import Before, plan_notes, plan_rows
 from fixstats.findings.trial_wait import planned_note, wait_for
 from fixstats.findings.trial_words import trial_cautions
@@ -37,6 +38,10 @@ if TYPE_CHECKING:
 PACE_DAYS, FEWEST_DAYS = 364, 28
 # Groups of models, about a third of the recent jobs each, by how often the main outcome happens.
 GROUPS = ("easier", "middle", "harder")
+_PACE_RULED_OUT = (
+    "jobs a week, and so the weeks, count devices of the models ruled out, too: without them a "
+    "trial takes longer"
+)
 NO_REWORK = (("rework", "no"),)
 
 
@@ -97,8 +102,10 @@ def plan_trial(con: duckdb.DuckDBPyConnection, folder: ShopFolder, ask: TrialAsk
     used = options_of(use_of_choice(con, catalogue, jobs))
     baseline, option = _options(ask, choice, used, catalogue)
     known = tuple(dict.fromkeys((*used, baseline, option)))
-    safety = safety_of(con, folder, choice, known)
+    states = safety_states(con, folder, choice, known)
+    safety = states[None]
     _refuse_worse(choice, (safety[baseline], safety[option]))
+    out = [one for one in worse_of(states) if one.option in (baseline, option)]
     covered = period(con)
     recent = _recent(con, catalogue, jobs, covered)
     by_model = count_union(con, catalogue, _by(jobs, (choice.name, "model"))).columns
@@ -122,7 +129,11 @@ def plan_trial(con: duckdb.DuckDBPyConnection, folder: ShopFolder, ask: TrialAsk
             jobs_a_week=before.pace,
         ),
         rows=tuple(rows),
-        notes=plan_notes(rows, before, modes, worth, folder.settings, planned_note(wait)),
+        notes=(
+            *out_notes(out),
+            *([Note("pace_ruled_out", _PACE_RULED_OUT)] if out else []),
+            *plan_notes(rows, before, modes, worth, folder.settings, planned_note(wait)),
+        ),
         cautions=trial_cautions(modes.codes, choice, (baseline, option), catalogue),
         labels=catalogue.labels,
         parts={"groups": tuple({"model": name, "group": one} for name, one in groups.items())},

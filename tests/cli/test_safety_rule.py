@@ -161,6 +161,20 @@ def test_a_single_failure_rules_nothing_out_on_one_model(run, tmp_path, bad, opt
     assert (rows["Elm"]["option"], rows["Oak"]["option"]) == (option, "copy")
 
 
+def test_a_trial_says_on_which_models_an_option_is_ruled_out(run, one_model, tmp_path):
+    own, sheet = tmp_path / "own", tmp_path / "sheet.html"
+    shutil.copytree(one_model, own)
+    ask = ("battery_grade", "--options", "original,copy", "--shop", own)
+    told = "copy: ruled out on Elm by all records, of the trial or not (11 of 60 jobs with a"
+    code, plan, _ = run("trial", "plan", *ask)
+    assert code == 0 and told in plan and "do not use it on Elm" in plan
+    assert "count devices of the models ruled out, too" in plan and "on Oak" not in plan
+    assert run("trial", "start", "grades", *ask, "--max-jobs", "40", "--sheet", sheet)[0] == 0
+    assert "ruled out on Elm by all records" in sheet.read_text(encoding="utf-8")
+    code, status, _ = run("trial", "status", "grades", "--shop", own)
+    assert code == 0 and told in status and "no such devices go into the trial" in status
+
+
 def test_another_name_of_a_model_hides_no_danger(run, one_model, tmp_path):
     own = tmp_path / "own"
     shutil.copytree(one_model, own)
